@@ -1,0 +1,7 @@
+"""`python -m analysis COMMAND`."""
+
+import sys
+
+from analysis.cli import main
+
+sys.exit(main())

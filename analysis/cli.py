@@ -1,0 +1,241 @@
+"""The commands: what a person types, one plain line when it cannot be done, and the exit status.
+
+0: done. 1: done, with rejected rows (or doubtful ones, where `--strict doubtful` asks). 2: could
+not be done; one line says why and what to do. Heavy libraries are imported inside the commands, so
+that `--help` comes at once.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, NoReturn
+
+from analysis import __version__
+from analysis.errors import WorkbookError
+
+if TYPE_CHECKING:
+    from analysis.records.model import Records
+
+DONE, WITH_FINDINGS, FAILED = 0, 1, 2
+DEMO = Path(__file__).parent.parent / "data_demo"
+# The check prints this many findings of a rule; all of them are in record_findings.csv.
+SHOWN_PER_RULE = 5
+# Steps of a long command, for the progress bar; the last one closes it whatever the count.
+_STEPS = 20
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser whose mistakes come as one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(FAILED, f"{self.prog}: {message}; see {self.prog} --help\n")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    parser = _build_parser()
+    asked = parser.parse_args(arguments)
+    try:
+        status: int = asked.run(asked)
+    except WorkbookError as error:
+        return _fail(str(error))
+    except KeyboardInterrupt:
+        return _fail("Stopped before the end; what was there before is as it was.")
+    except Exception as error:
+        if asked.traceback:
+            raise
+        return _fail(
+            f"A fault of the program, not of your records ({type(error).__name__}: {error}). "
+            "Please report it; --traceback shows where."
+        )
+    return status
+
+
+def _fail(reason: str) -> int:
+    line = " ".join(reason.split())
+    sys.stderr.write(f"Could not be done: {line}\n")
+    return FAILED
+
+
+def _build_parser() -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog="python -m analysis",
+        description="Costing of a film shop: from job sheets, time notes and film invoices to "
+        "true cost, margin and waste of a quarter.",
+    )
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    template = _command(
+        commands,
+        "template",
+        _template,
+        "write an empty records workbook to fill in, and a commented shop.toml",
+    )
+    template.add_argument("folder", type=Path, metavar="FOLDER", help="folder to make")
+    check = _command(
+        commands, "check", _check, "read and check the records, and print what is wrong with them"
+    )
+    check.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
+    check.add_argument(
+        "--out", type=Path, help="where to write findings and rejected rows "
+        "(default: record-check beside the records)"
+    )
+    _strict(check)
+    review = _command(
+        commands, "review", _review, "the quarter's review: tables, workbook and report"
+    )
+    review.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=DEMO,
+        metavar="FOLDER",
+        help="the records folder (default: the demo's)",
+    )
+    review.add_argument(
+        "--quarter", help="such as 2026Q3 (default: the last complete one in the records)"
+    )
+    review.add_argument(
+        "--out", type=Path, help="where to write (default: review-QUARTER beside the records)"
+    )
+    _strict(review)
+    return parser
+
+
+def _command(
+    commands: "argparse._SubParsersAction[_Parser]",
+    name: str,
+    run: Callable[[argparse.Namespace], int],
+    what: str,
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".")
+    parser.set_defaults(run=run)
+    parser.add_argument("--traceback", action="store_true", help=argparse.SUPPRESS)
+    return parser
+
+
+def _strict(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--strict",
+        choices=("rejected", "doubtful"),
+        default="rejected",
+        help="findings that make the exit status 1 (default: rejected)",
+    )
+
+
+def _template(asked: argparse.Namespace) -> int:
+    from analysis.records.template import write_template
+
+    written = write_template(asked.folder)
+    _say(f"Written: {', '.join(path.name for path in written)} in {asked.folder}.")
+    _say(f"Fill in jobs and purchases first, then run: python -m analysis check {asked.folder}")
+    return DONE
+
+
+def _check(asked: argparse.Namespace) -> int:
+    from analysis.records.read import read_records
+    from analysis.report.folder import default_check_out, write_check
+
+    with _Progress() as progress:
+        records = read_records(asked.folder, progress=progress)
+        out = asked.out or default_check_out(asked.folder)
+        write_check(records, out, asked.folder)
+    _print_counts(records)
+    _print_findings(records)
+    _say(f"\nAll findings and rejected rows: {out}")
+    return _status(records, asked.strict)
+
+
+def _review(asked: argparse.Namespace) -> int:
+    from analysis.report.folder import default_out, write_review
+    from analysis.report.page import render_page
+    from analysis.review import run_review
+
+    with _Progress() as progress:
+        review = run_review(asked.folder, asked.quarter, progress)
+        progress("drawing the report")
+        page = render_page(review)
+        out = asked.out or default_out(asked.folder, review.quarter)
+        write_review(review, page, out, asked.folder, progress)
+    from analysis.report.sentences import headline
+
+    _say(f"{review.quarter.spelled}")
+    for sentence in headline(review):
+        _say(f"- {sentence}")
+    for missing in review.unavailable():
+        _say(f"- Not computed: {missing.line}")
+    _say(_findings_line(review.records))
+    _say(f"\nThe report: {out / 'index.html'}")
+    return _status(review.records, asked.strict)
+
+
+def _status(records: "Records", strict: str) -> int:
+    levels = {"rejected"} if strict == "rejected" else {"rejected", "doubtful"}
+    return WITH_FINDINGS if records.findings["severity"].isin(levels).any() else DONE
+
+
+def _print_counts(records: "Records") -> None:
+    _say(f"{'table':<15}{'read':>9}{'used':>9}{'rejected':>10}   file")
+    for source in records.sources:
+        if source.table:
+            _say(
+                f"{source.table:<15}{source.rows_read:>9}{source.rows_used:>9}"
+                f"{source.rows_rejected:>10}   {source.file}"
+            )
+
+
+def _print_findings(records: "Records") -> None:
+    findings = records.findings
+    for severity in ("rejected", "doubtful"):
+        chosen = findings[findings["severity"] == severity]
+        if chosen.empty:
+            continue
+        meaning = {"rejected": "rows left out", "doubtful": "used, and worth a look"}[severity]
+        _say(f"\n{severity} ({meaning}): {len(chosen)}")
+        for _, rows in chosen.groupby("rule", sort=False):
+            for row in rows.head(SHOWN_PER_RULE).itertuples():
+                _say(f"  {_place(row)}: {row.problem} {row.remedy}")
+            if len(rows) > SHOWN_PER_RULE:
+                _say(f"  ... and {len(rows) - SHOWN_PER_RULE} more of this kind")
+
+
+def _place(row: object) -> str:
+    parts = [str(getattr(row, "file", ""))]
+    number, column = getattr(row, "row", None), getattr(row, "column", "")
+    if number == number and number is not None:
+        parts.append(f"row {number:.0f}")
+    if isinstance(column, str) and column:
+        parts.append(f"column {column}")
+    return ", ".join(part for part in parts if part)
+
+
+def _findings_line(records: "Records") -> str:
+    counts = records.findings["severity"].value_counts()
+    return (
+        f"- Records: {counts.get('rejected', 0)} findings left rows out, "
+        f"{counts.get('doubtful', 0)} rows are used but doubtful."
+    )
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+
+
+class _Progress:
+    """A bar on the terminal for whatever takes over a second; silent elsewhere."""
+
+    def __enter__(self) -> "_Progress":
+        from tqdm import tqdm
+
+        self._bar = tqdm(
+            total=_STEPS, delay=1, disable=None, leave=False, bar_format="{desc:<40}|{bar}|"
+        )
+        return self
+
+    def __call__(self, step: str) -> None:
+        self._bar.set_description_str(step, refresh=False)
+        self._bar.update(1 if self._bar.n < _STEPS - 1 else 0)
+
+    def __exit__(self, *_: object) -> None:
+        self._bar.close()

@@ -1,0 +1,1 @@
+"""Records to costed job lines: hours, labour, film and overhead of each."""

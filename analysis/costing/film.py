@@ -1,0 +1,354 @@
+"""Film through the shelf: what every pull cost, and a reconciliation that must come out.
+
+Stages: purchase lines at landed cost → receipts; receipts, credits, pulls and counts of each film
+in the order of the day → the film's store → the cost of each pull, and one movement a change of
+stock. Opening + purchased = jobs + counter sales + shop + unexplained + closing, for every film
+and period, in area and in money; `run_shelf` raises `Unreconciled` where it does not.
+
+Order within a day: offcuts written off, purchases, credits, pulls, counts.
+"""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.costing.stock import LEAST_AREA, FilmStore
+from analysis.errors import assert_reconciled
+from analysis.settings import Settings
+from analysis.sums import strict_sum
+
+FLOWS: Final = ("purchased", "jobs", "counter_sales", "shop", "unexplained")
+_RECEIPT, _CREDIT, _PULL, _COUNT = range(4)
+_NOBODY = -1
+
+
+@dataclass(frozen=True, eq=False)
+class Shelf:
+    """What went over the shelf.
+
+    `pulls` : the pulls with `issue_cost` (of the whole pull), `film_cost` (of what was consumed),
+    `short_m2` (cut with no stock left) and `offcut_lacking_m2` (an offcut that was not there).
+    `movements` : a row a change of stock: `film, day, flow` (one of `FLOWS`), `area_m2`, `cost`;
+    purchases add to the stock, the other flows take from it.
+    `closing` : a row a film: `area_m2`, `cost` as the stores hold them at the end.
+    """
+
+    pulls: pd.DataFrame
+    movements: pd.DataFrame
+    closing: pd.DataFrame
+
+
+def run_shelf(
+    lines: pd.DataFrame,
+    credits: pd.DataFrame,
+    pulls: pd.DataFrame,
+    counts: pd.DataFrame,
+    settings: Settings,
+    until: pd.Timestamp,
+) -> Shelf:
+    """Cost every pull of film.
+
+    Parameters
+    ----------
+    lines, credits : from `purchases.landed_lines` and `credits_on_lines`
+    pulls : from `cuts.film_pulls`, in order
+    counts : the stock counts
+    settings : the way film is valued, and the life of an offcut
+    until : day to which offcuts grow old. A pull without an area takes no part.
+
+    Raises
+    ------
+    Unreconciled
+        A film's movements do not add to what its store holds.
+
+    Notes
+    -----
+    First-in first-out and moving average, perpetual: OpenStax, Principles of Accounting 1 (2019),
+    10.2 and 10.3.
+    """
+    film_lines = lines[lines["kind"] == "film"]
+    events = _events(film_lines, credits, pulls, counts, settings)
+    ledger = _Ledger(settings, until, len(pulls), pulls["owner"].to_numpy(dtype=object))
+    for film, rows in events.groupby("film", sort=True, dropna=False):
+        ledger.run(film, rows)
+    consumed_share = (pulls["consumed_m2"] / pulls["pulled_m2"]).to_numpy()
+    issue_cost = ledger.issue_cost
+    costed = pulls.assign(
+        issue_cost=issue_cost,
+        film_cost=issue_cost * consumed_share + ledger.adjustment,
+        short_m2=ledger.short,
+        offcut_lacking_m2=ledger.lacking,
+    )
+    shelf = Shelf(
+        costed, _movements(costed, ledger, issue_cost * consumed_share), ledger.closing_frame()
+    )
+    _check(shelf)
+    return shelf
+
+
+def film_reconciliation(
+    shelf: Shelf, first_day: pd.Timestamp, last_day: pd.Timestamp
+) -> pd.DataFrame:
+    """Opening, flows and closing of each film in a period, in area [m²] and money.
+
+    A row a film with stock or movement by the period's end; columns of `FILM_RECONCILIATION`.
+    """
+    moved = shelf.movements[shelf.movements["day"] <= last_day]
+    sign = np.where(moved["flow"] == "purchased", 1.0, -1.0)
+    before = moved["day"] < first_day
+    films = pd.Index(moved["film"].drop_duplicates(), name="film").sort_values()
+    table: dict[str, pd.Series] = {}
+    for measure, suffix in (("area_m2", "_area_m2"), ("cost", "_cost")):
+        signed = moved[measure] * sign
+        total = _sum(signed, moved["film"], films)
+        table["opening" + suffix] = _sum(signed[before], moved.loc[before, "film"], films)
+        for flow in FLOWS:
+            chosen = ~before & (moved["flow"] == flow)
+            values = moved.loc[chosen, measure]
+            table[flow + suffix] = _sum(values, moved.loc[chosen, "film"], films)
+        table["closing" + suffix] = total
+    frame = pd.DataFrame(table, index=films).reset_index()
+    return _without_dust(frame)
+
+
+def _sum(values: pd.Series, films: pd.Series, index: pd.Index) -> pd.Series:
+    """Sum by film; a missing number makes its film's sum missing; no row is a sum of 0."""
+    return strict_sum(values, films).reindex(index, fill_value=0.0)
+
+
+def _without_dust(frame: pd.DataFrame) -> pd.DataFrame:
+    """Sums of binary numbers leave dust; under a square millimetre or a hundredth of a cent is 0."""
+    area = frame.filter(like="_area_m2")
+    cost = frame.filter(like="_cost")
+    return frame.assign(
+        **{
+            name: area[name].where(area[name].abs() > LEAST_AREA, area[name] * 0.0) for name in area
+        },
+        **{name: cost[name].where(cost[name].abs() > 1e-6, cost[name] * 0.0) for name in cost},
+    )
+
+
+def _events(
+    film_lines: pd.DataFrame,
+    credits: pd.DataFrame,
+    pulls: pd.DataFrame,
+    counts: pd.DataFrame,
+    settings: Settings,
+) -> pd.DataFrame:
+    """Everything that changes the stock, one row each, in order within each film."""
+    on_film = credits[credits["line"].isin(film_lines.index)]
+    measured = pulls[pulls["pulled_m2"].notna()]
+    life = pd.DateOffset(months=settings.film.offcut_life_months)
+    counted = _counted(counts)
+    parts = [
+        pd.DataFrame(
+            {
+                "film": film_lines["item"],
+                "day": film_lines["received_on"],
+                "what": _RECEIPT,
+                "ref": film_lines.index,
+                "area": film_lines["area_m2"],
+                "cost": film_lines["landed"],
+                "roll": film_lines["roll_id"],
+            }
+        ),
+        pd.DataFrame(
+            {
+                "film": film_lines["item"].reindex(on_film["line"]).to_numpy(),
+                "day": on_film["received_on"].to_numpy(),
+                "what": _CREDIT,
+                "ref": on_film["line"].to_numpy(),
+                "cost": on_film["amount"].to_numpy(),
+            }
+        ),
+        pd.DataFrame(
+            {
+                "film": measured["film"],
+                "day": measured["cut_on"],
+                "what": _PULL,
+                "ref": measured.index,
+                "area": measured["pulled_m2"],
+                "kept": measured["kept_m2"],
+                "roll": measured["roll_id"],
+                "from_offcut": measured["source"] == "offcut",
+                "expires": measured["cut_on"] + life,
+            }
+        ),
+        counted.assign(what=_COUNT, ref=_NOBODY),
+    ]
+    filled = [part for part in parts if len(part)]
+    events = pd.concat(filled, ignore_index=True) if filled else parts[0]
+    columns = [
+        "film",
+        "day",
+        "what",
+        "ref",
+        "area",
+        "cost",
+        "kept",
+        "roll",
+        "from_offcut",
+        "expires",
+    ]
+    return events.reindex(columns=columns).sort_values(["day", "what"], kind="stable")
+
+
+def _counted(counts: pd.DataFrame) -> pd.DataFrame:
+    """A film's counts of one day added: `film, day, area` [m²]."""
+    area = counts["area_on_hand_m2"].fillna(counts["length_on_hand_m"] * counts["roll_width_m"])
+    frame = pd.DataFrame({"film": counts["film"], "day": counts["counted_on"], "area": area})
+    return frame.groupby(["film", "day"], as_index=False)["area"].sum()
+
+
+class _Ledger:
+    """Runs the films' stores and notes what each event did."""
+
+    def __init__(
+        self, settings: Settings, until: pd.Timestamp, pulls: int, owners: np.ndarray
+    ) -> None:
+        self.average = settings.film.costing == "moving-average"
+        self.until = until
+        self.issue_cost = np.full(pulls, np.nan)
+        self.adjustment = np.zeros(pulls)
+        self.short = np.zeros(pulls)
+        self.lacking = np.zeros(pulls)
+        self.owners = owners
+        self.other: dict[str, list[Any]] = defaultdict(list)
+        self.closing: dict[str, list[Any]] = defaultdict(list)
+
+    def run(self, film: Any, events: pd.DataFrame) -> None:
+        """All events of one film, in order."""
+        bought = events[(events["what"] == _RECEIPT) & (events["area"] > 0)]
+        first = (bought["cost"] / bought["area"]).iloc[0] if len(bought) else None
+        store = FilmStore(self.average, first, keep_draws=bool((events["what"] == _CREDIT).any()))
+        layers: dict[Any, int] = {}
+        epoch = pd.Timestamp(0)
+        days = events["day"].to_numpy()
+        ordinal = ((events["day"] - epoch) // pd.Timedelta(days=1)).tolist()
+        expires = ((events["expires"] - epoch) / pd.Timedelta(days=1)).tolist()
+        named = [roll if isinstance(roll, str) else None for roll in events["roll"].tolist()]
+        columns = (events[name].tolist() for name in ("what", "ref", "area", "cost", "kept"))
+        rows = zip(
+            ordinal, days, *columns, named, events["from_offcut"].tolist(), expires, strict=True
+        )
+        for on, day, what, ref, area, cost, kept, roll, offcut, until in rows:
+            if store.next_expiry <= on:
+                self._write_off(film, store, on)
+            if what == _PULL:
+                self._pull(store, ref, area, kept, roll, offcut is True, until)
+            elif what == _RECEIPT:
+                self._receipt(film, store, layers, (day, ref, area, cost, roll))
+            elif what == _CREDIT:
+                self._credit(film, store, day, layers[ref], cost)
+            else:
+                gap, value = store.count(area, _NOBODY)
+                self._note(film, day, "unexplained", gap, value)
+        self._write_off(film, store, (self.until - epoch) // pd.Timedelta(days=1))
+        for name, value in zip(
+            ("film", "area_m2", "cost", "events"),
+            (film, store.area, store.value, len(events)),
+            strict=True,
+        ):
+            self.closing[name].append(value)
+
+    def _pull(
+        self,
+        store: FilmStore,
+        ref: int,
+        area: float,
+        kept: float,
+        roll: str | None,
+        from_offcut: bool,
+        expires: float,
+    ) -> None:
+        cost, lacking = 0.0, area
+        if from_offcut:
+            cost, lacking = store.use_offcut(area, roll)
+            self.lacking[ref] = lacking
+        if lacking > 0:
+            more, self.short[ref] = store.issue(lacking, roll, ref)
+            cost += more
+        self.issue_cost[ref] = cost
+        if kept > 0:
+            store.keep(kept, cost * kept / area, roll, expires)
+
+    def _receipt(
+        self, film: Any, store: FilmStore, layers: dict[Any, int], receipt: tuple[Any, ...]
+    ) -> None:
+        day, ref, area, cost, roll = receipt
+        if area > 0:
+            layers[ref] = store.receive(area, cost, roll, purchase=True)
+        else:
+            store.give_back(-area, -cost, roll)
+        self._note(film, day, "purchased", area, cost)
+
+    def _credit(self, film: Any, store: FilmStore, day: Any, layer: int, amount: float) -> None:
+        self._note(film, day, "purchased", 0.0, -amount)
+        for consumer, part in store.credit(layer, amount):
+            if consumer == _NOBODY:
+                self._note(film, day, "unexplained", 0.0, -part)
+            else:
+                self.adjustment[consumer] -= part
+                self._note(film, day, str(self.owners[consumer]), 0.0, -part)
+
+    def _write_off(self, film: Any, store: FilmStore, today: float) -> None:
+        for offcut in store.write_off(today):
+            day = pd.Timestamp(0) + pd.Timedelta(days=offcut.expires)
+            self._note(film, np.datetime64(day.to_pydatetime()), "shop", offcut.area, offcut.cost)
+
+    def _note(self, film: Any, day: Any, flow: str, area: float, cost: float) -> None:
+        for name, value in zip(
+            ("film", "day", "flow", "area_m2", "cost"), (film, day, flow, area, cost), strict=True
+        ):
+            self.other[name].append(value)
+
+    def closing_frame(self) -> pd.DataFrame:
+        """What every store holds at the end."""
+        return pd.DataFrame(
+            {name: self.closing[name] for name in ("film", "area_m2", "cost", "events")}
+        )
+
+
+def _movements(pulls: pd.DataFrame, ledger: _Ledger, consumed_cost: np.ndarray) -> pd.DataFrame:
+    taken = pulls["pulled_m2"].notna()
+    by_pulls = pd.DataFrame(
+        {
+            "film": pulls["film"],
+            "day": pulls["cut_on"],
+            "flow": pulls["owner"],
+            "area_m2": pulls["consumed_m2"],
+            "cost": consumed_cost,
+        }
+    )[taken]
+    names = ("film", "day", "flow", "area_m2", "cost")
+    others = pd.DataFrame({name: ledger.other[name] for name in names}).astype(
+        {
+            "film": "str",
+            "day": "datetime64[us]",
+            "flow": "str",
+            "area_m2": "float64",
+            "cost": "float64",
+        }
+    )
+    parts = [part for part in (by_pulls, others) if len(part)]
+    return pd.concat(parts, ignore_index=True) if parts else others
+
+
+def _check(shelf: Shelf) -> None:
+    """Σ movements = what the store holds, for every film, in area and in money."""
+    moved = shelf.movements
+    sign = np.where(moved["flow"] == "purchased", 1.0, -1.0)
+    closing = shelf.closing.set_index("film")
+    for measure, unit in (("area_m2", LEAST_AREA), ("cost", 1e-6)):
+        booked = _sum(moved[measure] * sign, moved["film"], closing.index)
+        scale = 1 + moved[measure].abs().groupby(moved["film"], dropna=False).sum()
+        tolerance = unit * (closing["events"] + 1) + scale.reindex(closing.index).fillna(1) * 1e-9
+        gap = (booked - closing[measure]).abs()
+        wrong = gap[gap > tolerance]
+        for film in wrong.index[:1]:
+            assert_reconciled(
+                f"Film {film}, {measure}", booked[film], closing[measure][film], tolerance[film]
+            )

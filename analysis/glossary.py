@@ -1,0 +1,134 @@
+"""What each word on the page and in the workbook means.
+
+The definitions of figures are the sentences of the result tables, so that a figure is defined in
+one place. Added here: the words of a heading, the lines of the statement, and a few terms of the
+trade.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from analysis.result_tables import RESULT_TABLES
+from analysis.schema import Column, Kind
+
+# Unit suffixes leave a heading: the unit itself stands there.
+_SUFFIXES: Final = ("_pct", "_area", "_length")
+_HEADINGS: Final = {
+    "landed_cost_per_area": "Landed cost",
+    "low_pct": "From",
+    "high_pct": "To",
+    "cuts_unmeasured": "Not measured",
+}
+# Flows of film: the same words for the area and for its cost, since each has its unit.
+_FLOW_HEADINGS: Final = {
+    "opening": "Opening stock",
+    "purchased": "Bought",
+    "jobs": "Jobs",
+    "counter_sales": "Counter sales",
+    "shop": "Shop",
+    "unexplained": "Unexplained",
+    "closing": "Closing stock",
+}
+
+# The lines of the statement, in words.
+STATEMENT_LINES: Final = {
+    "net_revenue": "Net revenue",
+    "film": "Film",
+    "consumables": "Consumables",
+    "labour": "Labour",
+    "contribution": "Contribution",
+    "overhead_on_jobs": "Overhead on jobs",
+    "redo": "Redo",
+    "full_margin_of_jobs": "Full margin of jobs",
+    "counter_sales": "Counter sales",
+    "shop_film": "Film used by the shop",
+    "unexplained_film": "Unexplained film",
+    "work_on_cancelled_and_open_jobs": "Work on cancelled and open jobs",
+    "unused_capacity": "Unused capacity",
+    "overhead_rate_difference": "Overhead rate difference",
+    "result": "Result",
+    "utilisation_pct": "Utilisation",
+}
+
+_NO_FIGURES: Final = frozenset({Kind.TEXT, Kind.DATE, Kind.YES_NO, Kind.NUMBER})
+
+# Common practice in the trade, no source.
+_TRADE: Final = {
+    "Blank": "A figure that these records do not allow to be computed. Shown as –; it is never 0.",
+    "Few": (
+        "A figure that rests on fewer jobs or cuts than pricing.fewest_jobs in shop.toml. Shown "
+        "grey and marked 'few': the next job could turn it round."
+    ),
+    "Bay": "A place in the shop where one vehicle stands while it is worked on.",
+    "First-time job": "A job that does not do an earlier one over.",
+    "Redo": "A job that does an earlier one over, named by redo_of.",
+    "Offcut": "What is left of a pull and kept on the shelf for a later job.",
+    "Pull": "The film taken off the roll in one go.",
+    "Panel": "The part of a vehicle that a piece covers: roof, hood, mirror.",
+    "Post-heat": "Warming film that is laid, so that it does not lift.",
+    "Practical capacity": (
+        "Hours that can really be worked in a month: paid hours less holidays, training, "
+        "cleaning and waiting."
+    ),
+    "Loaded rate": "Wage with what the shop pays on top of it.",
+    "Trailing year": "The twelve months that end with the quarter.",
+    "Wilson interval": (
+        "A range in which the true rate of a count out of a count plausibly lies (Wilson 1927). "
+        "Wide where the count is small."
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One word: its definitions, each with the titles of the tables it holds in (empty: all)."""
+
+    term: str
+    definitions: tuple[tuple[str, tuple[str, ...]], ...]
+
+
+def heading(column: Column, table: str = "") -> str:
+    """The words of a column's heading, without its unit: `waste_area` is `Waste`."""
+    if table == "film_reconciliation" and not column.key:
+        return _FLOW_HEADINGS[column.name.rsplit("_", 1)[0]]
+    if column.name in _HEADINGS:
+        return _HEADINGS[column.name]
+    stem = column.name
+    for suffix in _SUFFIXES:
+        stem = stem.removesuffix(suffix)
+    words = stem.replace("_", " ")
+    return words[:1].upper() + words[1:]
+
+
+def statement_line(name: str) -> str:
+    """A line of the statement in words; a name that is not known comes back in plain letters."""
+    return STATEMENT_LINES.get(name, name.replace("_", " ").capitalize())
+
+
+def glossary_entries() -> list[Entry]:
+    """Every term that page and workbook print, in the order of the alphabet."""
+    found: dict[str, dict[str, list[str]]] = {}
+    for table in RESULT_TABLES.values():
+        for column in table.columns:
+            if _is_figure(column):
+                term = heading(column, table.name)
+                term += ", %" if column.kind is Kind.PERCENT else ""
+                found.setdefault(term, {}).setdefault(column.sentence, []).append(table.title)
+    entries = [_entry(term, sentences) for term, sentences in found.items()]
+    entries += [Entry(term, ((sentence, ()),)) for term, sentence in _TRADE.items()]
+    return sorted(entries, key=lambda each: each.term.casefold())
+
+
+def _entry(term: str, sentences: dict[str, list[str]]) -> Entry:
+    if len(sentences) == 1:
+        return Entry(term, ((next(iter(sentences)), ()),))
+    return Entry(term, tuple((text, tuple(titles)) for text, titles in sentences.items()))
+
+
+def _is_figure(column: Column) -> bool:
+    """Whether a column is a figure that wants a definition, and not a name, a date or a mark.
+
+    The cost of a flow of film is left out: its area says what the flow is.
+    """
+    repeats = column.key or column.sentence.startswith("Cost of film ")
+    return column.kind not in _NO_FIGURES and not repeats

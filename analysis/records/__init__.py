@@ -1,0 +1,1 @@
+"""Files to checked records: find, read, check, and tell what was left out and why."""

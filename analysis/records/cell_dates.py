@@ -1,0 +1,124 @@
+"""Cells that hold a day, a month or a time of day."""
+
+import datetime as dt
+import re
+from typing import Final
+
+from analysis.records.cell_rules import (
+    DATE_TWO_WAYS,
+    NOT_A_DATE,
+    NOT_A_MONTH,
+    NOT_A_TIME,
+    NUMBER_FOR_DATE,
+    Cell,
+    CellContext,
+    CellError,
+    quoted,
+)
+
+# ISO 8601 calendar dates, with or without hyphens, and with or without a time of day.
+_ISO: Final = re.compile(
+    r"(\d{4}-\d{2}-\d{2}|\d{8})(?:[T ]\s*\d{2}:?\d{2}(?::?\d{2}(?:[.,]\d+)?)?"
+    r"(?:\s*Z|[+-]\d{2}(?::?\d{2})?)?)?",
+    re.IGNORECASE,
+)
+_MONTH: Final = re.compile(r"(\d{4})-(\d{2})")
+_TIME: Final = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
+_BARE: Final = re.compile(r"\d+(?:[.,]\d+)?")
+
+
+def read_date(cell: Cell, context: CellContext) -> dt.date:
+    """A day; a time of day beside it is left out."""
+    match cell:
+        case dt.datetime():
+            return cell.date()
+        case dt.date():
+            return cell
+        case str():
+            return _date_text(cell.strip(), context)
+        case bool() | dt.time() | dt.timedelta():
+            raise CellError(NOT_A_DATE, f"{quoted(cell)} is no date; expected one like 2026-07-13")
+        case _:
+            raise _bare_number(cell, "date")
+
+
+def read_month(cell: Cell, context: CellContext) -> dt.date:
+    """The first day of a month, from the month or from any day of it."""
+    if isinstance(cell, str) and (found := _MONTH.fullmatch(cell.strip())):
+        if 1 <= int(found[2]) <= 12 and int(found[1]) > 0:
+            return dt.date(int(found[1]), int(found[2]), 1)
+        raise CellError(NOT_A_MONTH, f"{quoted(cell)} is no month of the calendar")
+    try:
+        return read_date(cell, context).replace(day=1)
+    except CellError as error:
+        if error.fault.rule is not NOT_A_DATE:
+            raise
+        problem = f"{quoted(cell)} is no month; expected one like 2026-07"
+        raise CellError(NOT_A_MONTH, problem) from error
+
+
+def read_time(cell: Cell, context: CellContext) -> dt.timedelta:  # noqa: ARG001
+    """A time of day, as the time since midnight; 24:00 ends a day."""
+    match cell:
+        case dt.time():
+            return dt.timedelta(hours=cell.hour, minutes=cell.minute, seconds=cell.second)
+        case dt.timedelta() if dt.timedelta() <= cell <= dt.timedelta(days=1):
+            return cell
+        case bool() | dt.date() | dt.timedelta():
+            raise CellError(
+                NOT_A_TIME, f"{quoted(cell)} is no time of day; expected one like 09:15"
+            )
+        case str():
+            return _time_text(cell)
+        case _:
+            raise _bare_number(cell, "time")
+
+
+def _time_text(cell: str) -> dt.timedelta:
+    found = _TIME.fullmatch(cell.strip())
+    if found:
+        hour, minute, second = int(found[1]), int(found[2]), int(found[3] or 0)
+        time = dt.timedelta(hours=hour, minutes=minute, seconds=second)
+        if minute < 60 and second < 60 and time <= dt.timedelta(days=1):
+            return time
+    raise CellError(NOT_A_TIME, f"{quoted(cell)} is no time of day; expected one like 09:15")
+
+
+def _bare_number(cell: Cell, what: str) -> CellError:
+    return CellError(
+        NUMBER_FOR_DATE,
+        f"{quoted(cell)} is a bare number; expected a {what}",
+        NUMBER_FOR_DATE.remedy if what == "date" else "Format the cell as a time, as 09:15.",
+    )
+
+
+def _date_text(text: str, context: CellContext) -> dt.date:
+    readings: dict[str, dt.date] = {}
+    iso = _ISO.fullmatch(text)
+    if iso:
+        try:
+            readings["ISO 8601"] = dt.date.fromisoformat(iso[1])
+        except ValueError:
+            iso = None
+    for form in context.settings.date_formats:
+        try:
+            readings[form] = dt.datetime.strptime(text, form).date()  # noqa: DTZ007
+        except ValueError:
+            continue
+    days = set(readings.values())
+    if len(days) == 1:
+        return days.pop()
+    if days:
+        ways = " and ".join(f"{found} by {form}" for form, found in readings.items())
+        raise CellError(DATE_TWO_WAYS, f"{quoted(text)} is {ways}")
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}.*", text):
+        raise CellError(NOT_A_DATE, f"{quoted(text)} is no day of the calendar")
+    if _BARE.fullmatch(text):
+        raise _bare_number(text, "date")
+    forms = _or_forms([*context.settings.date_formats])
+    raise CellError(NOT_A_DATE, f"{quoted(text)} is no date; expected one like 2026-07-13{forms}")
+
+
+def _or_forms(forms: list[str]) -> str:
+    """The shop's own date forms, for a message."""
+    return f" (or in the form {' or '.join(forms)})" if forms else ""

@@ -1,0 +1,237 @@
+"""One column of a file, from cells as they stand to typed values, faults named.
+
+Every kind of cell has one parser. A parser sees each distinct cell of a column once, however many
+rows hold it, so that a long table costs little more than a short one.
+"""
+
+import datetime as dt
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import process
+
+from analysis.records.cell_dates import read_date, read_month, read_time
+from analysis.records.cell_numbers import (
+    read_area,
+    read_hours,
+    read_length,
+    read_minutes,
+    read_money,
+    read_number,
+    read_whole,
+)
+from analysis.records.cell_rules import (
+    CONTROL_CHARACTER,
+    DATE_IN_TEXT,
+    KEPT_AS_OTHER,
+    LINE_BREAK,
+    NOT_YES_NO,
+    SPREADSHEET_ERROR,
+    UNKNOWN_WORD,
+    Cell,
+    CellContext,
+    CellError,
+    CellFault,
+    Told,
+    as_written,
+    quoted,
+    shown,
+)
+from analysis.records.rule import words_or
+from analysis.safe_text import plain_text
+from analysis.schema import Column, Kind
+from analysis.settings import Settings
+
+# Columns of running text, in which a line break is nothing to speak of.
+FREE_TEXT: Final = frozenset({"note", "lost_reason"})
+_CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_BREAK: Final = re.compile(r"[\t\r\n]")
+_ERRORS: Final = frozenset(
+    {"#REF!", "#N/A", "#NAME?", "#VALUE!", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"}
+)
+_YES_NO: Final = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
+_DTYPES: Final = {
+    Kind.TEXT: "str",
+    Kind.NAMES: "str",
+    Kind.CHOICE: "str",
+    Kind.YES_NO: "boolean",
+    Kind.DATE: "datetime64[us]",
+    Kind.MONTH: "datetime64[us]",
+    Kind.TIME: "timedelta64[us]",
+    Kind.WHOLE: "Int64",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class ReadColumn:
+    """A column that was read.
+
+    `values` is typed, missing where the cell is blank or faulty; `faults` holds a `CellFault` for
+    each row that has one, under its label (a doubtful one has a value all the same).
+    """
+
+    values: pd.Series
+    faults: pd.Series
+
+
+def dtype_of(column: Column) -> str:
+    """The dtype of a column in the frames inside."""
+    return _DTYPES.get(column.kind, "float64")
+
+
+def read_column(cells: pd.Series, column: Column, settings: Settings) -> ReadColumn:
+    """Read the cells of one column.
+
+    Parameters
+    ----------
+    cells : object cells as the file holds them; blank is '' (or only spaces).
+    column : what the cells should be.
+    settings : the shop's units, date forms, decimal mark and aliases.
+    """
+    context = CellContext(column, settings, settings.aliases.get(column.name, {}))
+    codes, distinct = _distinct(cells)
+    values: list[Any] = []
+    faults: dict[int, CellFault] = {}
+    for code, cell in enumerate(distinct):
+        value, fault = _read_cell(cell, context)
+        values.append(value)
+        if fault is not None:
+            faults[code] = fault
+    typed = _typed(values, column).take(codes).set_axis(cells.index)
+    at = np.flatnonzero(np.isin(codes, list(faults))) if faults else np.array([], dtype="int64")
+    told = pd.Series([faults[code] for code in codes[at]], index=cells.index[at], dtype=object)
+    return ReadColumn(typed, told)
+
+
+def missing_column(index: pd.Index, column: Column) -> pd.Series:
+    """The values of a column that the file does not have: all missing, of the right dtype."""
+    return pd.Series(np.nan if dtype_of(column) == "str" else None, index, dtype=dtype_of(column))
+
+
+def read_cell(cell: Cell, column: Column, settings: Settings) -> Any:
+    """The value of one cell (None: blank); `CellError` says why there is none."""
+    context = CellContext(column, settings, settings.aliases.get(column.name, {}))
+    value, fault = _read_cell(cell, context)
+    if value is None and fault is not None:
+        raise CellError(fault.rule, fault.problem, fault.remedy)
+    return value
+
+
+def _distinct(cells: pd.Series) -> tuple[np.ndarray, list[Cell]]:
+    """The distinct cells and, for each row, which of them it holds; 1, 1.0 and yes stay apart."""
+    held = cells.tolist()
+    if set(map(type, held)) <= {str}:
+        codes, distinct = pd.factorize(cells.to_numpy(dtype=object))
+        return codes, list(distinct)
+    seen: dict[tuple[type, Cell], int] = {}
+    codes = np.fromiter(
+        (seen.setdefault((type(cell), cell), len(seen)) for cell in held), "int64", len(held)
+    )
+    return codes, [cell for _, cell in seen]
+
+
+def _read_cell(cell: Cell, context: CellContext) -> tuple[Any, CellFault | None]:
+    if isinstance(cell, str):
+        cell = cell.strip()
+        if not cell:
+            return None, None
+    try:
+        if cell in _ERRORS:
+            raise CellError(SPREADSHEET_ERROR, f"{quoted(cell)} is a spreadsheet's error mark")
+        value = _PARSERS[context.column.kind](cell, context)
+    except CellError as error:
+        return None, error.fault
+    if isinstance(value, Told):
+        return value.value, value.fault
+    return value, None
+
+
+def _typed(values: list[Any], column: Column) -> pd.Series:
+    dtype = dtype_of(column)
+    if dtype == "datetime64[us]":
+        return pd.Series(np.array(values, dtype="datetime64[D]").astype(dtype))
+    if dtype == "str":
+        return pd.Series([np.nan if each is None else each for each in values], dtype=dtype)
+    return pd.Series(values, dtype=dtype)
+
+
+def _read_text(cell: Cell, context: CellContext) -> str | Told:
+    free = context.column.name in FREE_TEXT
+    if isinstance(cell, dt.date | dt.time | dt.timedelta) and not free:
+        raise CellError(DATE_IN_TEXT, f"the cell holds a date or time ({shown(cell)}), not text")
+    text = plain_text(as_written(cell))
+    if _CONTROL.search(text):
+        codes = ", ".join(f"\\x{ord(each):02x}" for each in dict.fromkeys(_CONTROL.findall(text)))
+        raise CellError(CONTROL_CHARACTER, f"{quoted(text)} holds the control character {codes}")
+    text = _alias(text, context.aliases)
+    if not free and _BREAK.search(text):
+        problem = f"{quoted(text)} has a line break or a tab inside"
+        return Told(text, CellFault(LINE_BREAK, problem, LINE_BREAK.remedy))
+    return text
+
+
+def _read_names(cell: Cell, context: CellContext) -> str | Told | None:
+    text = _read_text(cell, context)
+    written = text.value if isinstance(text, Told) else text
+    each = (_alias(name.strip(), context.aliases) for name in str(written).split(";"))
+    names = "; ".join(name for name in each if name) or None
+    return Told(names, text.fault) if isinstance(text, Told) else names
+
+
+def _read_choice(cell: Cell, context: CellContext) -> str | Told:
+    column = context.column
+    if isinstance(cell, bool) and "yes" in column.words:
+        return "yes" if cell else "no"
+    word = _word(_alias(as_written(cell), context.aliases))
+    if word in column.words:
+        return word
+    problem = f"{quoted(cell)} is not one of {words_or(column.words)}"
+    near = process.extractOne(word, column.words, score_cutoff=50)
+    problem += f"; the nearest is {near[0]}" if near else ""
+    remedy = (
+        f"Write one of the words, or map yours in shop.toml: [aliases.{column.name}] "
+        f'"{shown(cell, 40)}" = "{near[0] if near else column.words[0]}".'
+    )
+    if column.kept_as is not None:
+        problem += f"; it counts as {column.kept_as}"
+        return Told(column.kept_as, CellFault(KEPT_AS_OTHER, problem, remedy))
+    raise CellError(UNKNOWN_WORD, problem, remedy)
+
+
+def _read_yes_no(cell: Cell, context: CellContext) -> bool:
+    if isinstance(cell, bool):
+        return cell
+    known = _YES_NO.get(_alias(as_written(cell), context.aliases).strip().casefold())
+    if known is None:
+        raise CellError(NOT_YES_NO, f"{quoted(cell)} is neither yes nor no")
+    return known
+
+
+def _alias(text: str, aliases: Mapping[str, str]) -> str:
+    return aliases.get(" ".join(text.split()).casefold(), text) if aliases else text
+
+
+def _word(text: str) -> str:
+    return re.sub(r"[\s_-]+", "-", text.strip().casefold())
+
+
+_PARSERS: Final[dict[Kind, Callable[[Cell, CellContext], Any]]] = {
+    Kind.TEXT: _read_text,
+    Kind.NAMES: _read_names,
+    Kind.CHOICE: _read_choice,
+    Kind.YES_NO: _read_yes_no,
+    Kind.DATE: read_date,
+    Kind.MONTH: read_month,
+    Kind.TIME: read_time,
+    Kind.HOURS: read_hours,
+    Kind.MINUTES: read_minutes,
+    Kind.LENGTH: read_length,
+    Kind.AREA: read_area,
+    Kind.MONEY: read_money,
+    Kind.NUMBER: read_number,
+    Kind.WHOLE: read_whole,
+}

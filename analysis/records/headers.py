@@ -1,0 +1,119 @@
+"""Which column of a file is which of ours."""
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from rapidfuzz import fuzz, process
+
+from analysis.errors import RecordsError
+from analysis.records.delimited import RawTable
+from analysis.records.model import DOUBTFUL, REJECTED
+from analysis.records.rule import Rule
+from analysis.schema import Table
+from analysis.settings import FILE_NAME, Settings
+
+_NEAR = 55
+
+UNKNOWN_COLUMN = Rule(
+    "unknown-column",
+    DOUBTFUL,
+    "A column that is none of ours; its cells are not read.",
+    "If it is one of ours under another name, map it in shop.toml; else nothing is to be done.",
+)
+MISSING_COLUMN = Rule(
+    "missing-column",
+    REJECTED,
+    "A table without a column that every row of it must have; none of its rows is used.",
+    "Add the column, or map yours to it in shop.toml.",
+)
+
+
+@dataclass(frozen=True)
+class Header:
+    """The columns of a file: `places` by our name, and what the file has beside them or lacks."""
+
+    places: Mapping[str, int]
+    labels: Mapping[str, str]
+    unknown: tuple[int, ...]
+    missing: tuple[str, ...]
+
+
+def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
+    """Match a file's column names to ours, by the shop's own map first.
+
+    Raises
+    ------
+    RecordsError
+        Two columns that are the same one of ours; a required column that a required table lacks.
+    """
+    mapped = settings.columns.get(table.name, {})
+    places: dict[str, int] = {}
+    unknown: list[int] = []
+    for place, label in enumerate(raw.header):
+        name = mapped.get(_folded(label)) or _our_form(label)
+        if name not in table.names:
+            unknown += [place] if label.strip() else []
+            continue
+        if name in places:
+            raise RecordsError(
+                f"{raw.file}: the columns '{raw.header[places[name]].strip()}' and "
+                f"'{label.strip()}' are both {name}. Rename one of them, or map one to another "
+                f"name in [columns.{table.name}] of {FILE_NAME}."
+            )
+        places[name] = place
+    missing = [each.name for each in table.columns if each.required and each.name not in places]
+    labels = {name: raw.header[place].strip() for name, place in places.items()}
+    header = Header(places, labels, tuple(unknown), tuple(missing))
+    if missing and table.required:
+        raise RecordsError(f"{raw.file}: {_lack(raw, table, header, missing[0])}")
+    return header
+
+
+def unknown_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tuple[str, str, str]]:
+    """For each column that is none of ours: its name, the problem, what to do."""
+    free = [name for name in table.names if name not in header.places]
+    for place in header.unknown:
+        label = raw.header[place].strip()
+        near = _nearest(_our_form(label), free)
+        problem = f"'{label}' is no column of {table.name}, so its cells are not read"
+        if near:
+            problem += f"; the nearest of ours is {near}"
+        remedy = UNKNOWN_COLUMN.remedy
+        if near:
+            remedy = f"If it is {near}, add to {FILE_NAME}: {_map_line(table, label, near)}"
+        yield label, problem, remedy
+
+
+def missing_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tuple[str, str]]:
+    """For each required column that the file lacks: its name, and what is wrong and to do."""
+    for name in header.missing:
+        yield name, _lack(raw, table, header, name)
+
+
+def _lack(raw: RawTable, table: Table, header: Header, name: str) -> str:
+    labels = {_our_form(raw.header[place]): raw.header[place].strip() for place in header.unknown}
+    near = _nearest(name, list(labels))
+    theirs = labels[near] if near else "Your column"
+    hint = f" The nearest column of the file is '{theirs}'." if near else ""
+    return (
+        f"there is no column {name}, which every row of {table.name} needs.{hint} Add the column, "
+        f"or name yours in {FILE_NAME}: {_map_line(table, theirs, name)}"
+    )
+
+
+def _map_line(table: Table, theirs: str, ours: str) -> str:
+    return f'[columns.{table.name}] "{theirs}" = "{ours}".'
+
+
+def _nearest(name: str, names: list[str]) -> str | None:
+    found = process.extractOne(name, names, scorer=fuzz.ratio, score_cutoff=_NEAR)
+    return found[0] if found else None
+
+
+def _folded(label: str) -> str:
+    return " ".join(label.split()).casefold()
+
+
+def _our_form(label: str) -> str:
+    return re.sub(r"[\s_-]+", "_", label.strip().casefold())

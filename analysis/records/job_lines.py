@@ -1,0 +1,72 @@
+"""Which job line a time entry or a cut belongs to, and what a job sheet says against a log."""
+
+import pandas as pd
+
+from analysis.records.rule import look_up
+
+_TENTH = 0.1
+_HAIR = 1e-9
+
+
+def known_lines(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
+    """For rows with `job_id` and `line`: the label of the job line they name, missing if none.
+
+    Labels are decimal numbers, so that one may be missing.
+    """
+    named = rows[rows["job_id"].notna() & rows["line"].notna()]
+    lines = jobs[["job_id", "line"]].dropna().drop_duplicates().reset_index(names="label")
+    labels = named[["job_id", "line"]].merge(
+        lines, on=["job_id", "line"], how="left", validate="many_to_one"
+    )["label"]
+    return pd.Series(labels.to_numpy(), named.index).reindex(rows.index).astype("float64")
+
+
+def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
+    """For cuts of jobs: the label of the job line each goes to.
+
+    The line that the cut names; else the job's line of the cut's film; else the job's first line.
+    """
+    jobs = jobs[jobs["job_id"].isin(cuts["job_id"])]
+    first = jobs.sort_values("line", kind="stable")
+    by_job = first.drop_duplicates("job_id").reset_index(names="label")
+    by_film = first.dropna(subset="film").drop_duplicates(["job_id", "film"])
+    film_label = cuts[["job_id", "film"]].merge(
+        by_film.reset_index(names="label")[["job_id", "film", "label"]],
+        on=["job_id", "film"],
+        how="left",
+        validate="many_to_one",
+    )["label"]
+    film = pd.Series(film_label.to_numpy(), cuts.index).astype("float64")
+    any_line = look_up(cuts["job_id"], by_job.set_index("job_id")["label"]).astype("float64")
+    return known_lines(cuts, jobs).fillna(film).fillna(any_line)
+
+
+def sheet_against_log(
+    jobs: pd.DataFrame, sheet: str, log: pd.DataFrame, amount: str
+) -> pd.DataFrame:
+    """Job sheets that differ by over a tenth from the log.
+
+    Line by line where every row of the job's log names its line; else the job as a whole, where
+    every line of it has a figure, on the job's first line.
+
+    Returns
+    -------
+    DataFrame
+        Index: labels of job lines. `sheet`, `log`: the two figures.
+    """
+    jobs = jobs[jobs["job_id"].isin(jobs["job_id"][jobs[sheet].notna()])]
+    log = log[log["job_id"].isin(jobs["job_id"])]
+    line = known_lines(log, jobs)
+    lined = line.notna().groupby(log["job_id"], sort=False).transform("all")
+    per_line = pd.DataFrame(
+        {"sheet": jobs[sheet], "log": log[amount][lined].groupby(line[lined].astype("int64")).sum()}
+    )
+    whole = jobs.groupby("job_id", sort=False)[sheet].agg(["sum", "count", "size"])
+    rest = log[amount][~lined].groupby(log["job_id"][~lined]).sum()
+    first = jobs.drop_duplicates("job_id").reset_index(names="label").set_index("job_id")["label"]
+    per_job = pd.DataFrame(
+        {"sheet": whole["sum"].where(whole["count"] == whole["size"]), "log": rest}
+    )
+    per_job.index = pd.Index(first.reindex(per_job.index).to_numpy())
+    both = pd.concat([per_line, per_job]).dropna().sort_index()
+    return both[(both["sheet"] - both["log"]).abs() > _TENTH * both["log"] + _HAIR]

@@ -1,0 +1,309 @@
+"""Rules about jobs, the time logged on them, and their quotes: doubtful, used all the same."""
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.records.job_lines import known_lines, sheet_against_log
+from analysis.records.model import DOUBTFUL
+from analysis.records.row_rules import hours_over_times
+from analysis.records.rule import Found, Rule, Shop, day, found, look_up
+
+_DAY_HOURS: Final = 16.0
+_HAIR: Final = 1e-9
+
+DATES_OUT_OF_ORDER = Rule(
+    "dates-out-of-order",
+    DOUBTFUL,
+    "A job that is finished before it was started or quoted.",
+    "Look which of the dates is wrong.",
+)
+STATUS_WITH_FINISH = Rule(
+    "status-with-finish",
+    DOUBTFUL,
+    "A job that is open or cancelled and has a day on which it was finished.",
+    "Set status to finished, or clear finished_on. As it stands the job counts as not finished.",
+)
+TIME_ON_CANCELLED = Rule(
+    "time-on-cancelled",
+    DOUBTFUL,
+    "Time on a cancelled job.",
+    "Look whether the job was cancelled, or whether the time belongs to another job.",
+)
+WORK_OUTSIDE_JOB = Rule(
+    "work-outside-job",
+    DOUBTFUL,
+    "Time or a cut on a day before the job was started or after it was finished.",
+    "Look whether the day is right, and whether it is the right job.",
+)
+LONG_DAY = Rule(
+    "long-day",
+    DOUBTFUL,
+    "More than 16 hours for one person on one day, over all jobs.",
+    "Look whether an entry stands twice, or under the wrong person or day.",
+)
+UNKNOWN_JOB = Rule(
+    "unknown-job",
+    DOUBTFUL,
+    "Time or a cut for a job that is not there.",
+    "Mend the number, or add the job. Until then it counts for no job.",
+)
+UNKNOWN_LINE = Rule(
+    "unknown-line",
+    DOUBTFUL,
+    "Time or a cut for a line that its job does not have.",
+    "Mend the line, or leave it blank. Until then it counts as blank.",
+)
+HOURS_AGAINST_LOG = Rule(
+    "hours-against-log",
+    DOUBTFUL,
+    "Hours on the job sheet that differ by over a tenth from the time log, which is what counts.",
+    "Look whether an entry is missing or wrong, or clear hours on the job sheet.",
+)
+REDO_OF_UNKNOWN = Rule(
+    "redo-of-unknown",
+    DOUBTFUL,
+    "A redo of a job that is not there.",
+    "Mend the number in redo_of. Until then the redo counts under its own service and model.",
+)
+REDO_OF_ITSELF = Rule(
+    "redo-of-itself",
+    DOUBTFUL,
+    "A redo of itself, or redos that lead back to themselves.",
+    "Enter in redo_of the number of the job whose work is done over.",
+)
+REDO_LATE = Rule(
+    "redo-late",
+    DOUBTFUL,
+    "A redo later after its job than redo.window_months says.",
+    "Look whether it is a redo, or new work; window_months stands under [redo] of shop.toml.",
+)
+WON_WITHOUT_JOB = Rule(
+    "won-without-job",
+    DOUBTFUL,
+    "A quote that was won and has no job.",
+    "Fill in job_id with the job that it became.",
+)
+JOB_WITHOUT_QUOTE = Rule(
+    "job-without-quote",
+    DOUBTFUL,
+    "A finished job without a quote, in a shop that keeps its quotes (from its first quote on; "
+    "redos need none).",
+    "Add the quote, or fill in its job_id.",
+)
+
+
+def job_findings(shop: Shop) -> Iterator[Found]:
+    """Everything doubtful about jobs, hours and quotes."""
+    jobs = shop.used["jobs"]
+    yield from _job_dates(jobs)
+    yield from _redos(shop)
+    yield hours_over_times(shop.used["hours"])
+    for table, when in (("hours", "worked_on"), ("cuts", "cut_on")):
+        yield from _unknown_jobs(shop, table)
+        yield from _outside(shop, table, when)
+    yield from _cancelled(shop)
+    yield from _long_days(shop.used["hours"])
+    yield _sheet_against_log(shop)
+    yield from _quotes(shop)
+
+
+def _job_dates(jobs: pd.DataFrame) -> Iterator[Found]:
+    given = jobs[jobs["finished_on"].notna() & jobs["status"].ne("finished")]
+    problems = [
+        f"the job is {each} and has a day on which it was finished" for each in given.status
+    ]
+    yield found(STATUS_WITH_FINISH, "jobs", "status", given.index, problems)
+    before_start = jobs["finished_on"] < jobs["started_on"]
+    before_quote = jobs["finished_on"] < jobs["quoted_on"]
+    wrong = jobs[before_start | before_quote]
+    what = np.where(before_start[wrong.index], "started", "quoted")
+    when = wrong["started_on"].where(before_start[wrong.index], wrong["quoted_on"])
+    problems = [
+        f"finished on {day(end)}, before it was {word} on {day(start)}"
+        for end, word, start in zip(wrong["finished_on"], what, when, strict=True)
+    ]
+    yield found(DATES_OUT_OF_ORDER, "jobs", "finished_on", wrong.index, problems)
+
+
+def known_jobs(shop: Shop) -> pd.Series:
+    """The numbers of the jobs that stand in the file, rejected rows too."""
+    return shop.read["jobs"]["job_id"].dropna().drop_duplicates()
+
+
+def _unknown_jobs(shop: Shop, table: str) -> Iterator[Found]:
+    rows = shop.used[table]
+    known = rows["job_id"].isin(known_jobs(shop))
+    unknown = rows["job_id"][rows["job_id"].notna() & ~known]
+    problems = [f"there is no job {each} in jobs" for each in unknown]
+    yield found(UNKNOWN_JOB, table, "job_id", unknown.index, problems)
+    named = rows[known & rows["line"].notna()]
+    lost = named[known_lines(named, shop.read["jobs"]).isna()]
+    problems = [
+        f"job {job} has no line {line}" for job, line in zip(lost.job_id, lost.line, strict=True)
+    ]
+    yield found(UNKNOWN_LINE, table, "line", lost.index, problems)
+
+
+def _spans(jobs: pd.DataFrame) -> pd.DataFrame:
+    """First and last day of each job; unknown where a line of it does not say."""
+    start, end = _ordered(jobs, "started_on"), _ordered(jobs, "finished_on")
+    grouped = pd.DataFrame({"job": jobs["job_id"], "start": start, "end": end}).groupby("job", sort=False)
+    size, counts = grouped.size(), grouped.count()
+    return pd.DataFrame(
+        {
+            "start": grouped["start"].min().where(counts["start"] == size),
+            "end": grouped["end"].max().where(counts["end"] == size),
+        }
+    )
+
+
+def _ordered(jobs: pd.DataFrame, column: str) -> pd.Series:
+    """A date of each job line, missing where the line's dates contradict each other."""
+    return jobs[column].where(~(jobs["finished_on"] < jobs["started_on"]))
+
+
+def _outside(shop: Shop, table: str, when: str) -> Iterator[Found]:
+    jobs = shop.used["jobs"]
+    rows = shop.used[table]
+    rows = rows[rows["job_id"].isin(jobs["job_id"])]
+    line = known_lines(rows, jobs)
+    job_spans = _spans(jobs[jobs["job_id"].isin(rows["job_id"])])
+    start, end = (
+        look_up(line, _ordered(jobs, column)).where(
+            line.notna(), look_up(rows["job_id"], job_spans[side])
+        )
+        for column, side in (("started_on", "start"), ("finished_on", "end"))
+    )
+    early, late = rows[when] < start, rows[when] > end
+    wrong = rows[early | late]
+    problems = [
+        f"{day(on)} is before job {job} was started, on {day(first)}"
+        if on < first
+        else f"{day(on)} is after job {job} was finished, on {day(last)}"
+        for on, job, first, last in zip(
+            wrong[when], wrong["job_id"], start[wrong.index], end[wrong.index], strict=True
+        )
+    ]
+    yield found(WORK_OUTSIDE_JOB, table, when, wrong.index, problems)
+
+
+def _cancelled(shop: Shop) -> Iterator[Found]:
+    hours, jobs = shop.used["hours"], shop.used["jobs"]
+    cancelled = jobs["status"] == "cancelled"
+    whole = cancelled.groupby(jobs["job_id"], sort=False).all()
+    on_job = hours["job_id"].isin(whole.index[whole])
+    on_line = known_lines(hours, jobs).isin(jobs.index[cancelled])
+    at = hours.index[on_job | on_line]
+    problems = [f"job {job} is cancelled" for job in hours["job_id"][at]]
+    yield found(TIME_ON_CANCELLED, "hours", "job_id", at, problems)
+
+
+def _long_days(hours: pd.DataFrame) -> Iterator[Found]:
+    keys = ["installer", "worked_on"]
+    total = hours.groupby(keys, sort=False)["hours"].transform("sum")
+    long = hours[total > _DAY_HOURS + _HAIR]
+    last = long[~long.duplicated(keys, keep="last")]
+    others = long.groupby(keys)["row"].agg(list)
+    problems = []
+    for who, on, hour, row in zip(
+        last["installer"], last["worked_on"], total[last.index], last["row"], strict=True
+    ):
+        rest = [each for each in others[(who, on)] if each != row]
+        also = f" (also row {', '.join(map(str, rest[:5]))})" if rest else ""
+        problems.append(f"{who} has {hour:.4g} hours on {day(on)}{also}")
+    yield found(LONG_DAY, "hours", "hours", last.index, problems)
+
+
+def _sheet_against_log(shop: Shop) -> Found:
+    differ = sheet_against_log(shop.used["jobs"], "hours", shop.used["hours"], "hours")
+    problems = [
+        f"the job sheet says {sheet:.4g} hours, the time log {log:.4g}"
+        for sheet, log in zip(differ["sheet"], differ["log"], strict=True)
+    ]
+    return found(HOURS_AGAINST_LOG, "jobs", "hours", differ.index, problems)
+
+
+def _redos(shop: Shop) -> Iterator[Found]:
+    jobs = shop.used["jobs"]
+    redos = jobs[jobs["redo_of"].notna()]
+    round_trip = redos["job_id"].isin(_in_circles(redos))
+    at = redos.index[round_trip]
+    problems = [
+        f"job {job} is entered as a redo of itself"
+        if job == of
+        else f"the redos of job {job} lead back to it"
+        for job, of in zip(redos["job_id"][at], redos["redo_of"][at], strict=True)
+    ]
+    yield found(REDO_OF_ITSELF, "jobs", "redo_of", at, problems)
+    unknown = redos["redo_of"][~redos["redo_of"].isin(known_jobs(shop))]
+    problems = [f"there is no job {each} in jobs" for each in unknown]
+    yield found(REDO_OF_UNKNOWN, "jobs", "redo_of", unknown.index, problems)
+    yield _late_redos(shop, redos[~round_trip])
+
+
+def _in_circles(redos: pd.DataFrame) -> set[str]:
+    """Jobs whose chain of redos comes back to them."""
+    of = dict(zip(redos["job_id"], redos["redo_of"], strict=True))
+    circles: set[str] = set()
+    done: set[str] = set()
+    for start in of:
+        chain: list[str] = []
+        at = start
+        while at in of and at not in done:
+            done.add(at)
+            chain.append(at)
+            at = of[at]
+        if at in chain:
+            circles.update(chain[chain.index(at) :])
+    return circles
+
+
+def _late_redos(shop: Shop, redos: pd.DataFrame) -> Found:
+    jobs = shop.used["jobs"]
+    done = jobs[["job_id", "service", "finished_on"]].dropna()
+    done = done[done["job_id"].isin(redos["redo_of"])]
+    same = done.groupby(["job_id", "service"])["finished_on"].max().rename("same").reset_index()
+    whole = done.groupby("job_id")["finished_on"].max().rename("whole")
+    both = redos[["redo_of", "service"]].merge(
+        same,
+        left_on=["redo_of", "service"],
+        right_on=["job_id", "service"],
+        how="left",
+        validate="many_to_one",
+    )
+    first = both["same"].set_axis(redos.index).fillna(look_up(redos["redo_of"], whole))
+    when = redos["started_on"].fillna(redos["finished_on"]).fillna(redos["quoted_on"])
+    months = shop.settings.redo.window_months
+    late = redos.index[when > first + pd.DateOffset(months=months)]
+    problems = [
+        f"the redo of {day(on)} is over {months} months after job {job} was finished, on {day(end)}"
+        for on, job, end in zip(when[late], redos["redo_of"][late], first[late], strict=True)
+    ]
+    return found(REDO_LATE, "jobs", "redo_of", late, problems)
+
+
+def _quotes(shop: Shop) -> Iterator[Found]:
+    quotes, jobs = shop.used["quotes"], shop.used["jobs"]
+    won = quotes[quotes["outcome"] == "won"]
+    lost = won["job_id"][~won["job_id"].isin(known_jobs(shop))]
+    problems = [
+        "the quote was won and job_id is blank"
+        if pd.isna(job)
+        else f"the quote was won, and there is no job {job} in jobs"
+        for job in lost
+    ]
+    yield found(WON_WITHOUT_JOB, "quotes", "job_id", lost.index, problems)
+    if quotes.empty:
+        return
+    begun = jobs["quoted_on"].fillna(jobs["started_on"]).fillna(jobs["finished_on"])
+    first = jobs[
+        (jobs["status"] == "finished")
+        & jobs["redo_of"].isna()
+        & (begun >= quotes["quoted_on"].min())
+        & ~jobs["job_id"].isin(shop.read["quotes"]["job_id"])
+    ].drop_duplicates("job_id")
+    problems = [f"no row of quotes names job {job}" for job in first["job_id"]]
+    yield found(JOB_WITHOUT_QUOTE, "jobs", "job_id", first.index, problems)

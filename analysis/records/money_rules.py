@@ -1,0 +1,366 @@
+"""Rules about prices, purchases, wages, months and decisions; doubtful, used all the same."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import fuzz, process
+
+from analysis.record_tables import VEHICLE_CLASSES
+from analysis.records.film_rules import bought_film, shared_widths
+from analysis.records.job_lines import cut_lines
+from analysis.records.job_rules import known_jobs
+from analysis.records.model import DOUBTFUL
+from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found, look_up, rows_word
+from analysis.settings import FILE_NAME
+
+_HALF_A_CENT = 0.005
+_JUMP = 1.5
+_HAIR = 1e-9
+
+PRICE_UNDER_FILM = Rule(
+    "price-under-film",
+    DOUBTFUL,
+    "A finished job line whose price is under the cost of its film (redos are exempt).",
+    "Look at the price, at the film's sizes, and at the prices on its invoices.",
+)
+PAYMENT_BLANK = Rule(
+    "payment-blank",
+    DOUBTFUL,
+    "Finished jobs with a price and a blank payment (told once).",
+    "Fill in payment, so that the card fee is counted where there was one.",
+)
+FREIGHT_ALONE = Rule(
+    "freight-alone",
+    DOUBTFUL,
+    "Freight on an invoice without film or consumables to carry it.",
+    "Enter the freight under the number of the invoice whose goods it brought. Until then it is "
+    "in no cost.",
+)
+CREDIT_ALONE = Rule(
+    "credit-alone",
+    DOUBTFUL,
+    "A credit for an item (or a roll) that was not bought on its invoice or before.",
+    "Enter in item, and in roll_id if it is given, what the credit is for. Until then it is in no "
+    "cost.",
+)
+REPEATED_PURCHASE = Rule(
+    "repeated-purchase",
+    DOUBTFUL,
+    "A purchase line that is an exact copy of an earlier one.",
+    "Delete one of them, or raise the quantity; both are counted.",
+)
+WAGE_JUMP = Rule(
+    "wage-jump",
+    DOUBTFUL,
+    "A wage over one and a half times, or under two thirds, of the one before.",
+    "Look whether the wage is an hour's, and the right person's.",
+)
+RATE_TWICE = Rule(
+    "rate-twice",
+    DOUBTFUL,
+    "Two wages of one person from one day on; the last one counts.",
+    "Delete the one that is wrong.",
+)
+BEFORE_FIRST_WAGE = Rule(
+    "before-first-wage",
+    DOUBTFUL,
+    "Time before the first wage of its installer (told once an installer); the first wage counts.",
+    "Add the wage that held then to rates.",
+)
+NO_WAGE = Rule(
+    "no-wage",
+    DOUBTFUL,
+    "An installer without a wage in rates (told once an installer).",
+    "Add the person to rates, or mend the name. Until then labour.default_wage counts.",
+)
+PRICE_LIST_TWICE = Rule(
+    "price-list-twice",
+    DOUBTFUL,
+    "Two list prices of one service and class from one day on; the last one counts.",
+    "Delete the one that is wrong.",
+)
+CAPACITY_MISSING = Rule(
+    "capacity-missing",
+    DOUBTFUL,
+    "A month with overheads and no capacity, between months that have it (told once a month).",
+    "Add the month to capacity. Until then it is in no overhead rate.",
+)
+OVERHEADS_MISSING = Rule(
+    "overheads-missing",
+    DOUBTFUL,
+    "A month with capacity and no overheads, between months that have them (told once a month).",
+    "Add the month to overheads. Until then it is in no overhead rate.",
+)
+UNKNOWN_CLASS = Rule(
+    "unknown-class",
+    DOUBTFUL,
+    "A vehicle class that is neither one of the standard ones nor in vehicles (told once a word).",
+    "Write the standard word, or enter the class with its models in vehicles.",
+)
+UNKNOWN_LATER_JOB = Rule(
+    "unknown-later-job",
+    DOUBTFUL,
+    "A counter sale whose later job is not there.",
+    "Mend the number in later_job_id.",
+)
+UNKNOWN_SERVICE = Rule(
+    "unknown-service",
+    DOUBTFUL,
+    "A decision for a service that no job, quote or list price has (told once a service).",
+    "Write the service as it stands in jobs.",
+)
+
+
+def money_findings(
+    shop: Shop, misspelt_installers: frozenset[str], misspelt_services: frozenset[str]
+) -> Iterator[Found]:
+    """Everything doubtful about money; misspelt names are told of elsewhere."""
+    yield _payment_blank(shop.used["jobs"])
+    yield _under_film(shop)
+    yield from _purchase_lines(shop)
+    yield from _rates(shop.used["rates"])
+    yield from _wages(shop, misspelt_installers)
+    yield _twice(PRICE_LIST_TWICE, "price_list", shop.used["price_list"],
+                 ["service", "vehicle_class", "effective_from"])  # fmt: skip
+    yield from _months(shop)
+    yield from _classes(shop)
+    sold = shop.used["counter_sales"]["later_job_id"].dropna()
+    unknown = sold[~sold.isin(known_jobs(shop))]
+    problems = [f"there is no job {each} in jobs" for each in unknown]
+    yield found(UNKNOWN_LATER_JOB, "counter_sales", "later_job_id", unknown.index, problems)
+    yield _unknown_services(shop, misspelt_services)
+
+
+def _payment_blank(jobs: pd.DataFrame) -> Found:
+    blank = jobs[
+        (jobs["status"] == "finished") & jobs["payment"].isna() & (jobs["invoiced_price"] > 0)
+    ]
+    count = blank["job_id"].nunique()
+    many = "1 finished job has" if count == 1 else f"{count:,} finished jobs have"
+    problem = f"{many} a price and no payment; no card fee is counted for them"
+    return found(PAYMENT_BLANK, "jobs", "payment", blank.index[:1], problem)
+
+
+def landed_price(purchases: pd.DataFrame) -> pd.Series:
+    """Mean price of each film after discount and with its share of freight. [money/m²]"""
+    value = purchases["quantity"] * purchases["unit_price"] - purchases["discount"]
+    invoice = purchases["invoice"]
+    freight = value.where(purchases["kind"] == "freight").groupby(invoice).sum()
+    carries = purchases["kind"].isin(["film", "consumable"]) & (value > 0)
+    goods = value.where(carries).groupby(invoice).sum()
+    rate = (freight / goods.where(goods > 0)).fillna(0.0)
+    landed = value * (1 + look_up(invoice, rate).where(carries, 0.0))
+    film = bought_film(purchases)
+    film = film[film["quantity"] > 0]
+    area = film["quantity"] * film["roll_width_m"] * film["roll_length_m"]
+    return landed[film.index].groupby(film["item"]).sum() / area.groupby(film["item"]).sum()
+
+
+def _film_costs(shop: Shop) -> pd.Series:
+    """Cost of the film of each job line: of its cuts, else of its sheet, else as quoted."""
+    jobs, cuts = shop.used["jobs"], shop.used["cuts"]
+    purchases = shop.used["purchases"]
+    price = landed_price(purchases)
+    cuts = cuts[cuts["job_id"].isin(jobs["job_id"])]
+    kept = (cuts["kept_length_m"] * cuts["kept_width_m"]).fillna(0.0)
+    consumed = cuts["pulled_length_m"] * cuts["pulled_width_m"] - kept
+    cost = consumed * look_up(cuts["film"], price)
+    of_cuts = cost.groupby(cut_lines(cuts, jobs).astype("int64")).sum(min_count=1)
+    width = jobs["roll_width_m"].fillna(look_up(jobs["film"], shared_widths(purchases)))
+    area = (jobs["pulled_length_m"] * width).fillna(jobs["quoted_film_area_m2"])
+    of_sheet = (area * look_up(jobs["film"], price)).where(~jobs["job_id"].isin(cuts["job_id"]))
+    return of_cuts.reindex(jobs.index).fillna(of_sheet)
+
+
+def _under_film(shop: Shop) -> Found:
+    jobs = shop.used["jobs"]
+    cost = _film_costs(shop)
+    net = jobs["invoiced_price"] * shop.settings.net_of_tax
+    first = (jobs["status"] == "finished") & jobs["redo_of"].isna()
+    at = jobs.index[first & (net < cost - _HALF_A_CENT)]
+    money = shop.settings.currency
+    problems = [
+        f"the price of {price:,.2f} {money} is under the film's cost of about {film:,.2f} {money}"
+        for price, film in zip(net[at], cost[at], strict=True)
+    ]
+    return found(PRICE_UNDER_FILM, "jobs", "invoiced_price", at, problems)
+
+
+def _purchase_lines(shop: Shop) -> Iterator[Found]:
+    purchases, every = shop.used["purchases"], shop.read["purchases"]
+    negative = (every["quantity"] < 0) | (
+        every["quantity"] * every["unit_price"] < every["discount"]
+    )
+    goods = every[every["kind"].isin(["film", "consumable"]) & ~negative]
+    freight = purchases[purchases["kind"] == "freight"]
+    alone = freight[~freight["invoice"].isin(goods["invoice"])]
+    problems = [
+        f"invoice {each} has no film or consumables to carry its freight"
+        for each in alone["invoice"]
+    ]
+    yield found(FREIGHT_ALONE, "purchases", "invoice", alone.index, problems)
+    yield _lone_credits(purchases, goods)
+    copies = purchases.drop(columns="row").duplicated(keep="first")
+    first = purchases.drop_duplicates([each for each in purchases if each != "row"])
+    rows = purchases[copies].merge(
+        first, on=[each for each in purchases if each != "row"], how="left", validate="many_to_one"
+    )["row_y"]
+    problems = [f"the line is an exact copy of row {row}" for row in rows]
+    yield found(REPEATED_PURCHASE, "purchases", "invoice", purchases.index[copies], problems)
+
+
+def _lone_credits(purchases: pd.DataFrame, goods: pd.DataFrame) -> Found:
+    credits = purchases[purchases["kind"] == "credit"]
+    alone = []
+    for each in credits.itertuples():
+        lines = goods[goods["item"] == each.item]
+        if pd.notna(each.roll_id):
+            lines = lines[lines["roll_id"] == each.roll_id]
+        on_time = (lines["invoice"] == each.invoice) | (lines["received_on"] <= each.received_on)
+        alone.append(not on_time.any())
+    lost = credits[np.array(alone, dtype=bool)]
+    problems = [
+        f"no line of {item}{'' if pd.isna(roll) else f', roll {roll},'} stands on invoice "
+        f"{invoice} or was received before"
+        for item, roll, invoice in zip(lost["item"], lost["roll_id"], lost["invoice"], strict=True)
+    ]
+    return found(CREDIT_ALONE, "purchases", "item", lost.index, problems)
+
+
+def _twice(rule: Rule, table: str, rows: pd.DataFrame, keys: list[str]) -> Found:
+    later = rows[rows.duplicated(keys, keep="first")]
+    first = rows.drop_duplicates(keys)[[*keys, "row"]]
+    other = later[keys].merge(first, on=keys, how="left", validate="many_to_one")["row"]
+    problems = [f"row {row} is of the same {_words(keys)}" for row in other]
+    return found(rule, table, "effective_from", later.index, problems)
+
+
+def _words(keys: list[str]) -> str:
+    names = {"vehicle_class": "class", "effective_from": "day"}
+    words = [names.get(key, key) for key in keys]
+    return ", ".join(words[:-1]) + " and " + words[-1]
+
+
+def _rates(rates: pd.DataFrame) -> Iterator[Found]:
+    yield _twice(RATE_TWICE, "rates", rates, ["installer", "effective_from"])
+    in_order = rates.sort_values(["installer", "effective_from"], kind="stable")
+    in_order = in_order.drop_duplicates(["installer", "effective_from"], keep="last")
+    before = in_order.groupby("installer")["wage"].shift()
+    jump = (in_order["wage"] > before * _JUMP + _HAIR) | (in_order["wage"] < before / _JUMP - _HAIR)
+    jumps = in_order[jump].sort_index()
+    problems = [
+        f"the wage of {who} goes from {old:,.2f} to {new:,.2f} on {day(on)}"
+        for who, old, new, on in zip(
+            jumps["installer"],
+            before[jumps.index],
+            jumps["wage"],
+            jumps["effective_from"],
+            strict=True,
+        )
+    ]
+    yield found(WAGE_JUMP, "rates", "wage", jumps.index, problems)
+
+
+def _wages(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
+    if shop.used["rates"].empty:
+        return
+    hours, crews = shop.used["hours"], _crews(shop)
+    known = {*shop.read["rates"]["installer"].dropna(), *misspelt}
+    first = shop.used["rates"].groupby("installer")["effective_from"].min()
+    told: set[str] = set()
+    for table, column, names, when in (
+        ("hours", "installer", hours["installer"], hours["worked_on"]),
+        ("jobs", "crew", crews["name"], crews["on"]),
+    ):
+        people = first_of_each(names)
+        lost = people[~people["value"].isin(known | told)]
+        told |= set(lost["value"])
+        problems = [
+            f"{who} has no wage in rates ({rows_word(count)} of {table})"
+            for who, count in zip(lost["value"], lost["count"], strict=True)
+        ]
+        yield found(NO_WAGE, table, column, pd.Index(lost["at"]), problems)
+        early = names[when < look_up(names, first)]
+        people = first_of_each(early)
+        problems = [
+            f"the first wage of {who} holds from {day(first[who])}; {rows_word(count)} of {table} "
+            + ("is" if count == 1 else "are")
+            + " of before"
+            for who, count in zip(people["value"], people["count"], strict=True)
+        ]
+        where = "worked_on" if table == "hours" else "crew"
+        yield found(BEFORE_FIRST_WAGE, table, where, pd.Index(people["at"]), problems)
+
+
+def _crews(shop: Shop) -> pd.DataFrame:
+    """The people of job sheets whose job has no time log, one row a name; labels repeat."""
+    jobs = shop.used["jobs"]
+    alone = jobs[
+        jobs["crew"].notna()
+        & (jobs["status"] == "finished")
+        & jobs["hours"].notna()
+        & ~jobs["job_id"].isin(shop.used["hours"]["job_id"])
+    ]
+    names = alone["crew"].str.split("; ").explode()
+    return pd.DataFrame(
+        {"name": names.astype("str"), "on": alone["finished_on"].reindex(names.index)}
+    )
+
+
+def _months(shop: Shop) -> Iterator[Found]:
+    overheads, capacity = shop.used["overheads"], shop.used["capacity"]
+    if overheads.empty or capacity.empty:
+        return
+    first = max(overheads["month"].min(), capacity["month"].min())
+    last = min(overheads["month"].max(), capacity["month"].max())
+    for rule, table, rows, other, lack in (
+        (CAPACITY_MISSING, "overheads", overheads, capacity, "capacity"),
+        (OVERHEADS_MISSING, "capacity", capacity, overheads, "overheads"),
+    ):
+        inside = rows["month"].between(first, last) & ~rows["month"].isin(other["month"])
+        lost = rows[inside].drop_duplicates("month")
+        problems = [f"{month:%Y-%m} has no row in {lack}" for month in lost["month"]]
+        yield found(rule, table, "month", lost.index, problems)
+
+
+def _classes(shop: Shop) -> Iterator[Found]:
+    told = {*VEHICLE_CLASSES, *shop.read["vehicles"]["vehicle_class"].dropna()}
+    for table in ("jobs", "quotes", "price_list", "panels", "decisions"):
+        words = first_of_each(shop.used[table]["vehicle_class"])
+        lost = words[~words["value"].isin(told)]
+        told |= set(lost["value"])
+        problems = [
+            f"'{word}' is no standard class and not in vehicles ({rows_word(count)} of {table})"
+            + _standard(word)
+            for word, count in zip(lost["value"], lost["count"], strict=True)
+        ]
+        remedies = [_class_remedy(word) for word in lost["value"]]
+        yield found(UNKNOWN_CLASS, table, "vehicle_class", pd.Index(lost["at"]), problems, remedies)
+
+
+def _nearest_class(word: str) -> str | None:
+    near = process.extractOne(word.casefold(), VEHICLE_CLASSES, scorer=fuzz.ratio, score_cutoff=70)
+    return near[0] if near else None
+
+
+def _standard(word: str) -> str:
+    near = _nearest_class(word)
+    return f"; the nearest standard one is {near}" if near else ""
+
+
+def _class_remedy(word: str) -> str:
+    near = _nearest_class(word)
+    if near is None:
+        return UNKNOWN_CLASS.remedy
+    return f'Write {near}, or map it in {FILE_NAME}: [aliases.vehicle_class] "{word}" = "{near}".'
+
+
+def _unknown_services(shop: Shop, misspelt: frozenset[str]) -> Found:
+    known = set(misspelt)
+    for table in ("jobs", "quotes", "price_list"):
+        known |= set(shop.read[table]["service"].dropna())
+    services = first_of_each(shop.used["decisions"]["service"])
+    lost = services[~services["value"].isin(known)]
+    problems = [f"no job, quote or list price is of the service {each}" for each in lost["value"]]
+    return found(UNKNOWN_SERVICE, "decisions", "service", pd.Index(lost["at"]), problems)

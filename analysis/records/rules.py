@@ -1,0 +1,25 @@
+"""Every rule of the check under its code, in the order of the work."""
+
+from collections.abc import Iterable
+from types import MappingProxyType, ModuleType
+from typing import Final
+
+from analysis.records import cell_rules, film_rules, headers, job_rules, money_rules, row_rules
+from analysis.records import file_rules, spellings
+from analysis.records.rule import Rule
+
+
+def _rules(modules: Iterable[ModuleType]) -> dict[str, Rule]:
+    rules: dict[str, Rule] = {}
+    for module in modules:
+        for value in vars(module).values():
+            if isinstance(value, Rule) and rules.setdefault(value.code, value) is not value:
+                raise ValueError(f"two rules have the code {value.code}")
+    return rules
+
+
+RULES: Final = MappingProxyType(
+    _rules(
+        (file_rules, headers, cell_rules, row_rules, job_rules, film_rules, money_rules, spellings)
+    )
+)

@@ -1,0 +1,166 @@
+"""Names that are spelt two ways: near to a commoner name, and clearly rarer than it."""
+
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from rapidfuzz import fuzz, process
+
+from analysis.records.model import DOUBTFUL
+from analysis.records.rule import Found, Rule, Shop, found, rows_word
+from analysis.settings import FILE_NAME
+
+_NEAR: Final = 90.0
+# A name that only resembles another is told when the other stands at least this often as much.
+_CLEARLY: Final = 4
+_SHORT: Final = 2
+_BLOCK: Final = 1000
+
+SPELT_TWO_WAYS: Final = Rule(
+    "spelt-two-ways",
+    DOUBTFUL,
+    "A make, model, service, film, installer or supplier that is nearly another, commoner one "
+    "(told once a spelling; names that differ in a number are not compared).",
+    "Write it the same way everywhere, or map it in shop.toml.",
+)
+
+# Where each name stands: table and column; a model is compared within its make.
+_VEHICLES: Final = ("jobs", "quotes", "counter_sales", "vehicles", "panels")
+_PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
+    "make": tuple((table, "make") for table in _VEHICLES),
+    "model": tuple((table, "model") for table in _VEHICLES),
+    "service": tuple(
+        (table, "service")
+        for table in ("jobs", "quotes", "counter_sales", "price_list", "panels", "decisions")
+    ),
+    "film": (
+        ("jobs", "film"),
+        ("purchases", "item"),
+        ("cuts", "film"),
+        ("stock_counts", "film"),
+        ("counter_sales", "film"),
+    ),
+    "installer": (("hours", "installer"), ("rates", "installer")),
+    "supplier": (("purchases", "supplier"),),
+}
+
+
+@dataclass(frozen=True)
+class Spellings:
+    """The findings, and under `odd` the odd spellings of each kind of name."""
+
+    findings: tuple[Found, ...]
+    odd: Mapping[str, frozenset[str]]
+
+
+def misspelt_names(shop: Shop) -> Spellings:
+    """Names spelt two ways, in every column that holds names."""
+    findings: list[Found] = []
+    odd: dict[str, frozenset[str]] = {}
+    for subject in _PLACES:
+        names = _names(shop, subject)
+        pairs = _odd_spellings(names)
+        odd[subject] = frozenset(pairs["name"])
+        findings.extend(_tell(subject, pairs))
+    return Spellings(tuple(findings), odd)
+
+
+def _names(shop: Shop, subject: str) -> pd.DataFrame:
+    """Each distinct name (within its group): count, and where it stands first."""
+    parts = []
+    for order, (table, column) in enumerate(_PLACES[subject]):
+        rows = shop.used[table]
+        if table == "purchases" and subject == "film":
+            rows = rows[rows["kind"] == "film"]
+        group = rows["make"].map(normal, na_action="ignore") if subject == "model" else pd.Series("", rows.index)
+        part = pd.DataFrame({"name": rows[column], "group": group, "at": rows.index})
+        part = part.dropna(subset=["name", "group"])
+        grouped = part.groupby(["group", "name"], sort=False)["at"].agg(["size", "first"])
+        parts.append(grouped.reset_index().assign(table=table, column=column, order=order))
+    every = pd.concat(parts, ignore_index=True)
+    every["size"] = every.groupby(["group", "name"])["size"].transform("sum")
+    return every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
+
+
+def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
+    """The rows of `names` that are an odd spelling, with `known`, the spelling they are near to."""
+    rows: list[pd.DataFrame] = []
+    for _, group in names.groupby("group", sort=False):
+        if len(group) > 1:
+            near = _nearest_commoner(group["name"].tolist(), group["size"].to_numpy())
+            known = pd.Series(near, index=group.index, dtype="str")
+            rows.append(group.assign(known=known)[known.notna()])
+    return pd.concat(rows) if rows else names.assign(known="").iloc[:0]
+
+
+def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
+    """For each name the commoner name that it is a spelling of, or None.
+
+    Two names that are equal but for case, spaces and hyphens are one; of equally common ones the
+    one that stands later is the odd one.
+    """
+    plain = [normal(name) for name in names]
+    scored: list[str | None] = []
+    for start in range(0, len(names), _BLOCK):
+        block = plain[start : start + _BLOCK]
+        scores = process.cdist(block, plain, scorer=fuzz.ratio, score_cutoff=_NEAR)
+        for at, line in enumerate(scores, start):
+            best: tuple[float, int, int] | None = None
+            for other in np.flatnonzero(line):
+                if other != at and _is_odd(names, plain, counts, at, int(other)):
+                    rank = (float(line[other]), int(counts[other]), -int(other))
+                    best = rank if best is None else max(best, rank)
+            scored.append(None if best is None else names[-best[2]])
+    return scored
+
+
+def _is_odd(names: list[str], plain: list[str], counts: np.ndarray, at: int, other: int) -> bool:
+    if plain[at] == plain[other]:
+        return bool((counts[at], -at) < (counts[other], -other))
+    clearly = counts[other] >= _CLEARLY * counts[at]
+    return bool(clearly) and not _differ_on_purpose(names[at], names[other])
+
+
+def _differ_on_purpose(one: str, other: str) -> bool:
+    """Names that differ in a number, or in a word of a letter or two, are two things."""
+    if re.findall(r"\d+", one) != re.findall(r"\d+", other):
+        return True
+    ours, theirs = one.casefold().split(), other.casefold().split()
+    if len(ours) != len(theirs):
+        return False
+    return all(
+        mine == yours or max(len(mine), len(yours)) <= _SHORT
+        for mine, yours in zip(ours, theirs, strict=True)
+    )
+
+
+@lru_cache(maxsize=65_536)
+def normal(name: str) -> str:
+    """A name without case, spaces, hyphens and marks that cannot be seen."""
+    text = unicodedata.normalize("NFKC", name).casefold()
+    return "".join(
+        each
+        for each in text
+        if not each.isspace() and unicodedata.category(each) not in ("Pd", "Cf") and each != "_"
+    )
+
+
+def _tell(subject: str, pairs: pd.DataFrame) -> Iterator[Found]:
+    for name, known, size, table, column, first in zip(
+        *(pairs[each] for each in ("name", "known", "size", "table", "column", "first")),
+        strict=True,
+    ):
+        problem = (
+            f"'{name}' ({rows_word(size)}) is nearly '{known}', the commoner spelling of this "
+            f"{subject}"
+        )
+        remedy = (
+            f"If they are the same, write it the same way, or map it in {FILE_NAME}: "
+            f'[aliases.{column}] "{name}" = "{known}".'
+        )
+        yield found(SPELT_TWO_WAYS, table, column, pd.Index([first]), problem, remedy)

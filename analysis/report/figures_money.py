@@ -1,0 +1,373 @@
+"""Figures about money: the quarter's statement, and what each service, class and film leaves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+import plotly.graph_objects as go
+
+from analysis.glossary import statement_line
+from analysis.report.grids import (
+    ABSENT,
+    Cell,
+    Grid,
+    Heading,
+    Part,
+    RowsInfo,
+    Slices,
+    few,
+    labels_of,
+    number,
+    side_by_side,
+    slices_of,
+    year_name,
+)
+from analysis.report.look import (
+    TOTAL,
+    Panel,
+    alternative,
+    chart_names,
+    look_of,
+    nothing,
+    rows_figure,
+    signed_panel,
+)
+from analysis.report.numbers import Numbers, counted, sentence_case, typed
+from analysis.report.results import Review
+
+# Lines of the statement that stand for all above them; the others are steps to the next.
+TOTALS: Final = ("net_revenue", "contribution", "full_margin_of_jobs", "result")
+_ADDED: Final = ("counter_sales",)
+UTILISATION: Final = "utilisation_pct"
+# From here on, hours are taken for what is short. Common practice, no source.
+HOURS_ARE_SHORT_FROM_PCT: Final = 85.0
+BAY_HOUR, CONTRIBUTION, UNKNOWN = "bay hour", "contribution", ""
+MOST_ROWS: Final = 12
+_PER_BAY_HOUR: Final = "material_margin_per_bay_hour"
+_MARGIN_COLUMNS: Final = (
+    "jobs",
+    "net_revenue",
+    "contribution",
+    "full_margin",
+    "full_margin_pct",
+)
+_COST_COLUMNS: Final = (
+    "jobs",
+    "net_revenue",
+    "film_cost",
+    "consumables_cost",
+    "material_margin",
+    "labour_cost",
+    "contribution",
+    "overhead_cost",
+    "redo_cost",
+    "full_margin",
+)
+_GROUPS: Final = {
+    "service": ("service", "services"),
+    "class": ("vehicle class", "vehicle classes"),
+    "film": ("film", "films"),
+}
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class StatementInfo(RowsInfo):
+    """The statement as steps: each line's bar goes from `starts` by `steps`. [money]"""
+
+    starts: tuple[float, ...] = ()
+    steps: tuple[float, ...] = ()
+    texts: tuple[str, ...] = ()
+    is_total: tuple[bool, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RankingInfo(RowsInfo):
+    """Services by what an hour in the bay leaves and by contribution. [money / h, percent]
+
+    `governs` is `BAY_HOUR`, `CONTRIBUTION` or `UNKNOWN`; rows are ranked by it.
+    """
+
+    governs: str = UNKNOWN
+    per_bay_hour: tuple[float, ...] = ()
+    contribution_pct: tuple[float, ...] = ()
+    hour_texts: tuple[str, ...] = ()
+    contribution_texts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class FullMarginInfo(RowsInfo):
+    """What each group leaves after all costs, most first. [money]"""
+
+    amounts: tuple[float, ...] = ()
+    texts: tuple[str, ...] = ()
+
+
+def amounts_of(frame: pd.DataFrame) -> dict[str, float]:
+    """The statement's amounts under the names of its lines."""
+    return dict(zip(frame["line"], number(frame, "amount").tolist(), strict=True))
+
+
+def gather_statement(review: Review) -> StatementInfo:
+    """The quarter's statement, with the quarter before and the trailing year beside it."""
+    found = slices_of(review, "shop_result")
+    if found.line:
+        return StatementInfo(title=f"The statement of {review.quarter.label}", line=found.line)
+    say = Numbers(review.settings)
+    amounts = amounts_of(found.quarter)
+    lines = [line for line in amounts if line != UTILISATION]
+    starts, steps = _steps({line: amounts[line] for line in lines})
+    names = [statement_line(line) for line in lines]
+    texts = [say.money(step) for step in steps]
+    return StatementInfo(
+        title=_statement_title(review, amounts, say),
+        alternative=alternative(
+            "Bar chart in steps from net revenue to the result", say.settings.currency, names, texts
+        ),
+        grids=(_statement_grid(review, found, say),),
+        note="Striped bars take away, blue ones add; dark grey ones are what is left so far.",
+        names=tuple(names),
+        few=(False,) * len(names),
+        unit=say.settings.currency,
+        separators=say.separators,
+        starts=tuple(starts),
+        steps=tuple(steps),
+        texts=tuple(texts),
+        is_total=tuple(line in TOTALS for line in lines),
+    )
+
+
+def draw_statement(info: StatementInfo) -> go.Figure:
+    """Bars in steps: each starts where the one above it ended."""
+    if info.line:
+        return nothing(info.title, info.line)
+    looks = [
+        TOTAL if is_total else look_of(step, False)
+        for step, is_total in zip(info.steps, info.is_total, strict=True)
+    ]
+    panel = Panel(info.steps, info.texts, looks, info.unit, starts=info.starts)
+    names = chart_names(info.names, info.few)
+    return rows_figure(names, [panel], title=info.title, separators=info.separators)
+
+
+def gather_ranking(review: Review) -> RankingInfo:
+    """Services ranked by the measure that governs: bay hours where they are short."""
+    found = slices_of(review, "margin_by_service")
+    if found.line:
+        return RankingInfo(title=f"Services ranked, {review.quarter.label}", line=found.line)
+    governs, why = governing(review)
+    column = "contribution_pct" if governs == CONTRIBUTION else _PER_BAY_HOUR
+    frame = found.quarter.sort_values(column, ascending=False, na_position="last", kind="stable")
+    say = Numbers(review.settings)
+    names = labels_of(frame, found.table)
+    hour_texts = [say.money(each) for each in number(frame, _PER_BAY_HOUR)]
+    shares = [say.percent(each) for each in number(frame, "contribution_pct")]
+    columns = ["jobs", _PER_BAY_HOUR, "contribution_pct"]
+    parts = [
+        Part(review.quarter.label, found.quarter, columns),
+        Part(year_name(review), found.year, columns),
+    ]
+    return RankingInfo(
+        title=_ranking_title(review, frame, names, governs),
+        alternative=alternative(
+            "Two bar charts side by side",
+            "material margin per bay hour, and contribution in percent of net revenue",
+            names,
+            [f"{hour} an hour, {share}" for hour, share in zip(hour_texts, shares, strict=True)],
+        ),
+        grids=(side_by_side(review, found.table, parts, caption="Services ranked", order=frame),),
+        note=why,
+        names=tuple(names),
+        few=tuple(few(frame)),
+        unit=f"{say.settings.currency} / h",
+        separators=say.separators,
+        governs=governs,
+        per_bay_hour=tuple(number(frame, _PER_BAY_HOUR)),
+        contribution_pct=tuple(number(frame, "contribution_pct")),
+        hour_texts=tuple(hour_texts),
+        contribution_texts=tuple(shares),
+    )
+
+
+def draw_ranking(info: RankingInfo) -> go.Figure:
+    """Two columns of bars beside the same services."""
+    if info.line:
+        return nothing(info.title, info.line)
+    panels = [
+        signed_panel(
+            info.per_bay_hour, info.hour_texts, info.few, info.unit, "Margin per bay hour"
+        ),
+        signed_panel(
+            info.contribution_pct,
+            info.contribution_texts,
+            info.few,
+            "% of net revenue",
+            "Contribution",
+        ),
+    ]
+    names = chart_names(info.names, info.few)
+    return rows_figure(names, panels, title=info.title, separators=info.separators)
+
+
+def gather_full_margin(review: Review, by: str) -> FullMarginInfo:
+    """What each group left after all costs. `by`: service, class or film."""
+    found = slices_of(review, f"margin_by_{by}")
+    one, _ = _GROUPS[by]
+    if found.line:
+        return FullMarginInfo(title=f"Full margin by {one}", line=found.line)
+    say = Numbers(review.settings)
+    frame = found.quarter.sort_values("full_margin", ascending=False, kind="stable")
+    shown = _furthest_from_zero(frame)
+    names = labels_of(shown, found.table)
+    texts = [say.money(each) for each in number(shown, "full_margin")]
+    whole = len(shown) == len(frame)
+    return FullMarginInfo(
+        title=_full_margin_title(review, frame, labels_of(frame, found.table), by),
+        alternative=alternative("Bar chart", f"full margin by {one}", names, texts),
+        grids=_margin_grids(review, found, frame, one),
+        note="" if whole else f"The chart shows the {MOST_ROWS} furthest from zero.",
+        names=tuple(names),
+        few=tuple(few(shown)),
+        unit=say.settings.currency,
+        separators=say.separators,
+        amounts=tuple(number(shown, "full_margin")),
+        texts=tuple(texts),
+    )
+
+
+def draw_full_margin(info: FullMarginInfo) -> go.Figure:
+    """Bars to the right of zero earn, hatched ones to the left lose."""
+    if info.line:
+        return nothing(info.title, info.line)
+    axis = f"Full margin, {info.unit}"
+    panel = signed_panel(info.amounts, info.texts, info.few, axis)
+    names = chart_names(info.names, info.few)
+    return rows_figure(names, [panel], title=info.title, separators=info.separators)
+
+
+def governing(review: Review) -> tuple[str, str]:
+    """Which of the two measures ranks services this quarter, and why, in words."""
+    found = slices_of(review, "shop_result")
+    say = Numbers(review.settings)
+    used = np.nan if found.line else amounts_of(found.quarter).get(UTILISATION, np.nan)
+    if pd.isna(used):
+        return UNKNOWN, (
+            "Which of the two governs cannot be said without the hours that could be worked: keep "
+            "the table capacity. Ranked by the bay hour until then."
+        )
+    share, limit = say.percent(used), say.percent(HOURS_ARE_SHORT_FROM_PCT)
+    worked = f"{share} of the hours that can be worked were worked."
+    if used >= HOURS_ARE_SHORT_FROM_PCT:
+        return BAY_HOUR, (
+            f"{worked} From about {limit} on (common practice, no source) hours are what is "
+            "short, so the margin per bay hour governs."
+        )
+    return CONTRIBUTION, (
+        f"{worked} Under about {limit} (common practice, no source) hours are not what is short, "
+        "so the contribution governs."
+    )
+
+
+def _steps(amounts: dict[str, float]) -> tuple[list[float], list[float]]:
+    """Where each bar starts and how far it goes; a sum starts at 0, a cost goes back.
+
+    A missing step leaves those after it without a start, until a sum that is known.
+    """
+    starts: list[float] = []
+    steps: list[float] = []
+    running = 0.0
+    for line, amount in amounts.items():
+        is_total = line in TOTALS
+        step = amount if is_total or line in _ADDED else 0.0 - amount
+        starts.append(0.0 if is_total else running)
+        steps.append(step)
+        running = amount if is_total else running + step
+    return starts, steps
+
+
+def _statement_title(review: Review, amounts: dict[str, float], say: Numbers) -> str:
+    result = amounts.get("result", np.nan)
+    if pd.isna(result):
+        return f"The result of {review.quarter.label} cannot be computed to its last line"
+    word = "a result of" if result >= 0 else "a loss of"
+    revenue = say.money(amounts.get("net_revenue"))
+    return f"{review.quarter.label}: {revenue} of net revenue left {word} {say.money(abs(result))}"
+
+
+def _statement_grid(review: Review, found: Slices, say: Numbers) -> Grid:
+    """Money in every line but the last, which is a percentage."""
+    periods = {
+        review.quarter.label: found.quarter,
+        review.quarter.previous.label: found.previous,
+        year_name(review): found.year,
+    }
+    amounts = {name: amounts_of(frame) for name, frame in periods.items() if len(frame)}
+    rows = []
+    for line, note in zip(found.quarter["line"], found.quarter["note"], strict=True):
+        write = say.percent if line == UTILISATION else say.number
+        cells = [Cell(write(a[line])) if line in a else ABSENT for a in amounts.values()]
+        rows.append((Cell(_signed_line(line)), *cells, Cell(typed(note))))
+    headings = (
+        Heading("Line", is_number=False),
+        *(Heading(name, say.settings.currency) for name in amounts),
+        Heading("How it is made", is_number=False),
+    )
+    return Grid("The statement", 1, (), headings, tuple(rows))
+
+
+def _signed_line(line: str) -> str:
+    """A line's name with what it does to the sum: `− Film`, `= Contribution`."""
+    if line in (TOTALS[0], UTILISATION):
+        return statement_line(line)
+    sign = "=" if line in TOTALS else "+" if line in _ADDED else "−"
+    return f"{sign} {statement_line(line)}"
+
+
+def _ranking_title(review: Review, frame: pd.DataFrame, names: Sequence[str], governs: str) -> str:
+    sure = [name for name, thin in zip(names, few(frame), strict=True) if not thin]
+    what = "percent" if governs == CONTRIBUTION else "per bay hour"
+    if len(sure) < 2:  # noqa: PLR2004
+        return f"Services ranked, {review.quarter.label}: too few jobs to compare"
+    return f"{sentence_case(sure[0])} leaves most {what}, {sure[-1]} least ({review.quarter.label})"
+
+
+def _full_margin_title(review: Review, frame: pd.DataFrame, names: Sequence[str], by: str) -> str:
+    one, many = _GROUPS[by]
+    amounts = number(frame, "full_margin")
+    known = int(amounts.notna().sum())
+    if not known:
+        return f"Full margin by {one}: cannot be computed"
+    earned = int((amounts > 0).sum())
+    counts = f"{earned} of {counted(known, one, many)} earned money in {review.quarter.label}"
+    least = int(np.nanargmin(amounts))
+    if amounts.iloc[least] >= 0:
+        return f"{counts}; none lost any"
+    lost = Numbers(review.settings).money(-amounts.iloc[least])
+    return f"{counts}; {names[least]} lost most ({lost})"
+
+
+def _furthest_from_zero(frame: pd.DataFrame) -> pd.DataFrame:
+    """The rows that a chart has room for, in the order they came."""
+    size = number(frame, "full_margin").abs().fillna(-1)
+    return frame[size.rank(method="first", ascending=False) <= MOST_ROWS]
+
+
+def _margin_grids(review: Review, found: Slices, frame: pd.DataFrame, one: str) -> tuple[Grid, ...]:
+    parts = [
+        Part(review.quarter.label, found.quarter, _MARGIN_COLUMNS),
+        Part(year_name(review), found.year, _MARGIN_COLUMNS),
+    ]
+    costs = [Part(review.quarter.label, found.quarter, _COST_COLUMNS)]
+    return (
+        side_by_side(review, found.table, parts, caption=f"Margin by {one}", order=frame),
+        side_by_side(
+            review,
+            found.table,
+            costs,
+            caption=f"From net revenue to full margin by {one}",
+            order=frame,
+            note="Net revenue − film − consumables = material margin; − labour = contribution; "
+            "− overhead − redo = full margin.",
+        ),
+    )

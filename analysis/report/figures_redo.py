@@ -1,0 +1,133 @@
+"""The figure about work done over: how often, and how sure that is."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analysis.report.grids import RowsInfo, few, number, plain_grid, slices_of
+from analysis.report.look import (
+    GREY,
+    INK,
+    VERMILION,
+    alternative,
+    chart_names,
+    finish,
+    nothing,
+    row_names,
+    rows_axis,
+    rows_height,
+)
+from analysis.report.numbers import Numbers, counted, label
+from analysis.report.results import Review
+
+MOST_ROWS: Final = 14
+_COLUMNS: Final = ("by", "key", "jobs", "redos", "redo_pct", "low_pct", "high_pct", "redo_cost")
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class RedoInfo(RowsInfo):
+    """Share of jobs done over, with its 90 % interval. [percent]"""
+
+    rates: tuple[float, ...] = ()
+    lows: tuple[float, ...] = ()
+    highs: tuple[float, ...] = ()
+    texts: tuple[str, ...] = ()
+
+
+def gather_redo(review: Review) -> RedoInfo:
+    """Share of first-time jobs done over: services first, then models and films with a redo."""
+    found = slices_of(review, "redo")
+    if found.line:
+        return RedoInfo(title="Work done over", line=found.line)
+    say = Numbers(review.settings)
+    shown = _worth_showing(found.quarter)
+    names = [f"{label(key)} ({by})" for by, key in zip(shown["by"], shown["key"], strict=True)]
+    texts = [
+        f"{say.number(redos)} of {counted(jobs, 'job')}, {say.percent(rate, 1)}"
+        for redos, jobs, rate in zip(
+            number(shown, "redos"), number(shown, "jobs"), number(shown, "redo_pct"), strict=True
+        )
+    ]
+    grid = plain_grid(review, found.table, found.quarter, _COLUMNS, caption="Redos", names=2)
+    return RedoInfo(
+        title=_title(found.quarter, say),
+        alternative=alternative("Dot chart with intervals", "share done over", names, texts),
+        grids=(grid,),
+        note="The dot is the share found, the line its 90 % interval. First-time jobs of the "
+        "twelve months to the quarter's end, with their redos to date.",
+        names=tuple(names),
+        few=tuple(few(shown)),
+        unit="%",
+        separators=say.separators,
+        rates=tuple(number(shown, "redo_pct")),
+        lows=tuple(number(shown, "low_pct")),
+        highs=tuple(number(shown, "high_pct")),
+        texts=tuple(texts),
+    )
+
+
+def draw_redo(info: RedoInfo) -> go.Figure:
+    """A dot at each share, on a line over its interval."""
+    if info.line:
+        return nothing(info.title, info.line)
+    names = chart_names(info.names, info.few)
+    fig = go.Figure()
+    fig.add_scatter(
+        x=list(info.rates),
+        y=list(range(len(names))),
+        mode="markers",
+        marker={
+            "size": 11,
+            "color": [GREY if thin else VERMILION for thin in info.few],
+            "symbol": ["circle-open" if thin else "circle" for thin in info.few],
+            "line": {"color": INK, "width": 1},
+        },
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [high - rate for high, rate in zip(info.highs, info.rates, strict=True)],
+            "arrayminus": [rate - low for low, rate in zip(info.lows, info.rates, strict=True)],
+            "color": INK,
+            "thickness": 1.5,
+            "width": 5,
+        },
+        customdata=[f"{name}: {text}" for name, text in zip(names, info.texts, strict=True)],
+        hovertemplate="%{customdata}<extra></extra>",
+    )
+    row_names(fig, names, info.texts)
+    height, _ = rows_height(len(names))
+    finish(fig, title=info.title, separators=info.separators, height=height)
+    fig.update_xaxes(title_text="Jobs done over, %", rangemode="tozero")
+    rows_axis(fig, len(names))
+    return fig
+
+
+def service_rows(frame: pd.DataFrame) -> pd.DataFrame:
+    """The rows that group by service: every job stands in one of them."""
+    return frame[frame["by"] == "service"]
+
+
+def _worth_showing(frame: pd.DataFrame) -> pd.DataFrame:
+    """Services, and the models and films with a redo; each kind highest rate first."""
+    order = pd.DataFrame(
+        {
+            "kind": frame["by"].map({"service": 0, "model": 1, "film": 2}),
+            "rate": -number(frame, "redo_pct"),
+        }
+    ).sort_values(["kind", "rate"], kind="stable")
+    ordered = frame.loc[order.index]
+    worth = (ordered["by"] == "service") | (number(ordered, "redos") > 0)
+    return ordered[worth].head(MOST_ROWS)
+
+
+def _title(frame: pd.DataFrame, say: Numbers) -> str:
+    services = service_rows(frame)
+    redos, jobs = number(services, "redos").sum(), number(services, "jobs").sum()
+    if not jobs:
+        return "Work done over: no first-time jobs in the twelve months"
+    share = say.percent(100 * redos / jobs, 1)
+    return (
+        f"{say.number(redos)} of {counted(jobs, 'job')} were done over in twelve months ({share})"
+    )

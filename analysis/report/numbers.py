@@ -1,0 +1,231 @@
+"""Numbers, money, dates and units as text in the shop's locale. Missing is a dash, never 0."""
+
+import unicodedata
+from collections.abc import Sequence
+from copy import copy
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Final
+
+import pandas as pd
+from babel import Locale
+from babel.dates import format_date, format_interval
+from babel.numbers import NumberPattern
+
+from analysis.periods import Quarter
+from analysis.report.edge import round_half_away, unit_of
+from analysis.schema import Column, Kind
+from analysis.settings import Settings
+
+MISSING: Final = "–"
+NOT_GIVEN: Final = "(not given)"
+_PRETTY_UNITS: Final = {"m2": "m²", "cm2": "cm²"}
+_RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN", "RLE", "RLO", "RLI"})
+_FIRST_ISOLATE, _POP_ISOLATE = "\u2068", "\u2069"
+# Control characters draw nothing, and some of them turn what follows round.
+_CONTROLS: Final = frozenset({"Cc", "Cf", "Cs"})
+_JOINERS: Final = frozenset("\u200c\u200d")
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Writes values at the edge (the shop's units, percentages as 12.5) in the shop's locale."""
+
+    settings: Settings
+
+    @property
+    def locale(self) -> Locale:
+        """The shop's locale."""
+        return Locale.parse(self.settings.babel_locale)
+
+    @property
+    def separators(self) -> str:
+        """Decimal sign and thousands sign, as a chart wants them."""
+        symbols = self.locale.number_symbols["latn"]
+        return f"{symbols['decimal']}{symbols['group']}"
+
+    @property
+    def area_unit(self) -> str:
+        """The shop's unit of areas, as printed: `sq ft`, `m²`."""
+        return pretty_unit(self.settings.area_unit)
+
+    def number(self, value: float | None, places: int = 0) -> str:
+        """A number with that many decimal places."""
+        if value is None or pd.isna(value):
+            return MISSING
+        pattern = self._with_places(self.locale.decimal_formats[None], places)
+        return _minus(pattern.apply(_rounded(value, places), self.locale))
+
+    def money(self, value: float | None, places: int = 0) -> str:
+        """An amount with the sign of the currency, where the locale puts it."""
+        if value is None or pd.isna(value):
+            return MISSING
+        pattern = self._with_places(self.locale.currency_formats["standard"], places)
+        text = pattern.apply(
+            _rounded(value, places),
+            self.locale,
+            currency=self.settings.currency,
+            currency_digits=False,
+        )
+        return _minus(text)
+
+    def change(self, value: float | None, places: int = 0) -> str:
+        """An amount with its sign shown: `+$120`, `−$80`."""
+        text = self.money(value, places)
+        is_gain = value is not None and not pd.isna(value) and _rounded(value, places) > 0
+        return f"+{text}" if is_gain else text
+
+    def percent(self, value: float | None, places: int = 0) -> str:
+        """A percentage that is held as 12.5: `13%`, `12,5 %`."""
+        if value is None or pd.isna(value):
+            return MISSING
+        pattern = self._with_places(self.locale.percent_formats[None], places)
+        return _minus(pattern.apply(_rounded(value, places) / 100, self.locale))
+
+    def percent_change(self, value: float | None, places: int = 0) -> str:
+        """A percentage with its sign shown: `+13%`."""
+        text = self.percent(value, places)
+        is_gain = value is not None and not pd.isna(value) and _rounded(value, places) > 0
+        return f"+{text}" if is_gain else text
+
+    def area(self, value: float | None) -> str:
+        """An area in the shop's unit, with the unit."""
+        places = places_for([value], Kind.AREA)
+        text = self.number(value, places)
+        return text if text == MISSING else f"{text} {self.area_unit}"
+
+    def hours(self, value: float | None, places: int = 1) -> str:
+        """Hours, with their sign: `12.5 h`."""
+        text = self.number(value, places)
+        return text if text == MISSING else f"{text} h"
+
+    def day(self, day: pd.Timestamp | None) -> str:
+        """A date."""
+        if day is None or pd.isna(day):
+            return MISSING
+        return _clean(format_date(day.date(), "medium", locale=self.locale))
+
+    def span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
+        """A period from one day to another."""
+        text = format_interval(first.date(), last.date(), "yMMMd", locale=self.locale)
+        return _clean(text)
+
+    def quarter(self, quarter: Quarter) -> str:
+        """A quarter with its days: `2026Q3 (Jul 1 – Sep 30, 2026)`."""
+        return f"{quarter.label} ({self.span(quarter.first_day, quarter.last_day)})"
+
+    def column(self, values: pd.Series, column: Column) -> list[str]:
+        """The cells of one column at the edge, all with the same number of places, no units."""
+        if column.kind is Kind.DATE:
+            return [self.day(value) for value in values]
+        if column.kind is Kind.YES_NO:
+            return [MISSING if pd.isna(v) else "yes" if v else "no" for v in values]
+        if column.kind not in _PLACES and column.kind not in _ADAPTIVE:
+            return [typed(value) for value in values]
+        places = places_for(values, column.kind)
+        return [self.number(value, places) for value in values]
+
+    def unit(self, column: Column) -> str:
+        """The unit for a heading: `USD`, `sq ft`, `h`, `%`; empty where there is none."""
+        return " / ".join(pretty_unit(part) for part in unit_of(column, self.settings).split(" / "))
+
+    def _with_places(self, pattern: NumberPattern, places: int) -> NumberPattern:
+        own = copy(pattern)
+        own.frac_prec = (places, places)
+        return own
+
+
+# Decimal places on the page; the workbook and the tables hold more.
+_PLACES: Final = {
+    Kind.MONEY: 0,
+    Kind.MONEY_PER_HOUR: 0,
+    Kind.MINUTES: 0,
+    Kind.HOURS: 1,
+    Kind.PERCENT: 1,
+    Kind.PROBABILITY: 2,
+    Kind.WHOLE: 0,
+}
+# Kinds whose size depends on the shop's unit: places follow the largest value of the column.
+_ADAPTIVE: Final = frozenset({Kind.AREA, Kind.LENGTH, Kind.NUMBER, Kind.MONEY_PER_AREA})
+
+
+def places_for(values: pd.Series | Sequence[float | None], kind: Kind) -> int:
+    """Decimal places for a column of that kind: fewer, the larger its largest value is."""
+    if kind in _PLACES:
+        return _PLACES[kind]
+    largest = pd.Series(values, dtype="float64").abs().max()
+    if kind is Kind.MONEY_PER_AREA:
+        return 2 if pd.isna(largest) or largest >= 1 else 4
+    if pd.isna(largest) or largest >= 100:
+        return 0
+    return 1 if largest >= 1 else 2
+
+
+def pretty_unit(unit: str) -> str:
+    """A unit as printed: `m2` is `m²`."""
+    return _PRETTY_UNITS.get(unit, unit)
+
+
+def typed(value: object) -> str:
+    """Text that a person typed, on one line and unable to turn what stands beside it round.
+
+    Control characters go; text that runs from right to left is isolated, so that a number after
+    it stays after it. It is still plain text: whoever puts it on a page escapes it.
+    """
+    if value is None or value is pd.NaT or (isinstance(value, float) and pd.isna(value)):
+        return MISSING
+    if isinstance(value, float) and value.is_integer():
+        value = int(value)
+    return _isolated(_clean(str(value)))
+
+
+def label(value: object) -> str:
+    """The name of a group: as typed, or a word where nothing was."""
+    text = typed(value)
+    return NOT_GIVEN if text == MISSING or not text else text
+
+
+def shortened(text: str, most: int = 44) -> str:
+    """A name cut to a length that a chart can hold."""
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
+
+
+def sentence_case(text: str) -> str:
+    """A name at the start of a sentence: its first letter large, the others as typed."""
+    return text[:1].upper() + text[1:]
+
+
+def counted(count: float, singular: str, plural: str = "") -> str:
+    """`1 job`, `12 jobs`."""
+    word = singular if count == 1 else plural or singular + "s"
+    return f"{int(count)} {word}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _rounded(value: float, places: int) -> Decimal:
+    whole = float(round_half_away(pd.Series([float(value)]), places).iloc[0])
+    return Decimal(f"{whole:.{places}f}")
+
+
+def _minus(text: str) -> str:
+    return _clean(text.replace("-", "−"))
+
+
+def _clean(text: str) -> str:
+    kept = "".join(
+        " " if each in "\t\r\n" else each
+        for each in text
+        if unicodedata.category(each) not in _CONTROLS or each in _JOINERS or each in "\t\r\n"
+    )
+    return " ".join(kept.split(" ")).strip()
+
+
+def _isolated(text: str) -> str:
+    turns = any(unicodedata.bidirectional(each) in _RIGHT_TO_LEFT for each in text)
+    return f"{_FIRST_ISOLATE}{text}{_POP_ISOLATE}" if turns else text

@@ -1,0 +1,238 @@
+"""The page for people who do not open notebooks: one file that asks nothing of any network.
+
+`page_context` says what stands on it, `page.html` how; every text that a person typed is escaped
+by the template, and a policy in the page's head lets no script run but its own two.
+"""
+
+import base64
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from importlib.resources import files
+from typing import Any, Final
+
+import jinja2
+import plotly.io
+from plotly.offline import get_plotlyjs
+
+from analysis.glossary import Entry, glossary_entries
+from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.figures_film import (
+    draw_causes,
+    draw_stacks,
+    gather_causes,
+    gather_flows,
+    gather_waste,
+)
+from analysis.report.figures_hours import (
+    draw_hours,
+    draw_models,
+    draw_tasks,
+    gather_hours,
+    gather_models,
+    gather_tasks,
+)
+from analysis.report.figures_money import (
+    draw_full_margin,
+    draw_ranking,
+    draw_statement,
+    gather_full_margin,
+    gather_ranking,
+    gather_statement,
+)
+from analysis.report.figures_prices import draw_prices, gather_prices
+from analysis.report.figures_redo import draw_redo, gather_redo
+from analysis.report.grids import FigureInfo, Grid
+from analysis.report.look import without_title
+from analysis.report.numbers import MISSING, Numbers
+from analysis.report.page_records import findings_grid, sources_grid
+from analysis.report.results import Review
+from analysis.report.sentences import Answer, answers
+
+# A table of more rows than this is folded; on paper it is open.
+MOST_OPEN_ROWS: Final = 16
+
+
+@dataclass(frozen=True)
+class Block:
+    """A figure on the page: its finding, its chart (none where there is nothing to draw)."""
+
+    key: str
+    info: FigureInfo
+    caution: str
+    chart: str
+    height: int
+
+    @property
+    def open_grids(self) -> tuple[Grid, ...]:
+        """The tables that stand open: the first, where it is short."""
+        first = self.info.grids[:1]
+        return tuple(grid for grid in first if len(grid.rows) <= MOST_OPEN_ROWS)
+
+    @property
+    def folded_grids(self) -> tuple[Grid, ...]:
+        """The other tables."""
+        return self.info.grids[len(self.open_grids) :]
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of the page with its figures."""
+
+    key: str
+    title: str
+    lead: str
+    blocks: tuple[Block, ...]
+
+
+@dataclass(frozen=True)
+class Context:
+    """Everything that the template prints."""
+
+    quarter: str
+    period: str
+    year: str
+    units: str
+    fewest: int
+    missing: str
+    answers: tuple[Answer, ...]
+    sections: tuple[Section, ...]
+    sources: Grid
+    findings: Grid
+    gaps: tuple[tuple[str, tuple[str, ...]], ...]
+    cautions: tuple[tuple[str, str], ...]
+    defer: str
+    glossary: tuple[Entry, ...]
+
+
+def render_page(review: Review) -> str:
+    """The whole page as text. The same review gives the same bytes."""
+    context = page_context(review)
+    charts = {
+        block.key: json.loads(block.chart)
+        for section in context.sections
+        for block in section.blocks
+        if block.chart
+    }
+    scripts = (get_plotlyjs(), _part("page.js"))
+    template = jinja2.Environment(
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    ).from_string(_part("page.html"))
+    return template.render(
+        {each.name: getattr(context, each.name) for each in fields(context)},
+        css=_part("page.css"),
+        scripts=scripts,
+        policy=_policy(scripts),
+        charts=json_for_script(charts),
+    )
+
+
+def page_context(review: Review) -> Context:
+    """What stands on the page, before it is HTML."""
+    say = Numbers(review.settings)
+    quarter = review.quarter
+    return Context(
+        quarter=quarter.label,
+        period=say.span(quarter.first_day, quarter.last_day),
+        year=say.span(quarter.year_first_day, quarter.last_day),
+        units=f"Money in {review.settings.currency}, film in {say.area_unit}, time in hours (h)",
+        fewest=review.settings.pricing.fewest_jobs,
+        missing=MISSING,
+        answers=answers(review),
+        sections=_sections(review),
+        sources=sources_grid(review),
+        findings=findings_grid(review),
+        gaps=tuple((each.line, each.missing) for each in review.unavailable()),
+        cautions=CAUTIONS,
+        defer=DEFER,
+        glossary=tuple(glossary_entries()),
+    )
+
+
+def json_for_script(value: Any) -> str:
+    """JSON that may stand inside a script element: nothing in it can end the element."""
+    text = json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    for sign in ("<", ">", "&", "\u2028", "\u2029"):
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def _sections(review: Review) -> tuple[Section, ...]:
+    return (
+        Section(
+            "money",
+            "Money",
+            "What the quarter left, line by line, and which services, classes and films earned it.",
+            (
+                _block("statement", gather_statement(review), draw_statement),
+                _block("ranking", gather_ranking(review), draw_ranking),
+                *(
+                    _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
+                    for by in ("service", "class", "film")
+                ),
+            ),
+        ),
+        Section(
+            "hours",
+            "Hours",
+            "What was worked against what was quoted. First-time jobs; the ratio is that of the "
+            "sums, so a long job weighs more than a short one.",
+            (
+                _block("hours-service", gather_hours(review, "service"), draw_hours),
+                _block("hours-class", gather_hours(review, "class"), draw_hours),
+                _block("hours-model", gather_models(review), draw_models),
+                _block("hours-installer", gather_hours(review, "installer"), draw_hours),
+                _block("hours-task", gather_tasks(review), draw_tasks),
+            ),
+        ),
+        Section(
+            "film",
+            "Film",
+            "What was lost of the film that was cut, where all film went, and what it costs.",
+            (
+                _block("causes", gather_causes(review), draw_causes),
+                *(
+                    _block(f"waste-{by}", gather_waste(review, by), draw_stacks)
+                    for by in ("class", "service", "film", "panel")
+                ),
+                _block("flows", gather_flows(review), draw_stacks),
+                _block("prices", gather_prices(review), draw_prices),
+            ),
+        ),
+        Section(
+            "redo",
+            "Work done over",
+            "First-time jobs that had to be done over, with how sure the share is.",
+            (_block("redo-rate", gather_redo(review), draw_redo),),
+        ),
+    )
+
+
+def _block(key: str, info: FigureInfo, draw: Callable[[Any], Any]) -> Block:
+    caution = getattr(info, "caution", "")
+    if info.line:
+        return Block(f"chart-{key}", info, caution, "", 0)
+    fig = without_title(draw(info))
+    chart = str(plotly.io.to_json(fig, engine="json"))
+    return Block(f"chart-{key}", info, caution, chart, int(fig.layout.height))
+
+
+def _part(name: str) -> str:
+    return files("analysis.report").joinpath(name).read_text(encoding="utf-8")
+
+
+def _policy(scripts: tuple[str, ...]) -> str:
+    """A content security policy: no request to anywhere, and no script but these."""
+    hashes = [
+        base64.b64encode(hashlib.sha256(script.encode()).digest()).decode() for script in scripts
+    ]
+    allowed = " ".join(f"'sha256-{each}'" for each in hashes)
+    return (
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; "
+        "img-src data: blob:; base-uri 'none'; form-action 'none'"
+    )

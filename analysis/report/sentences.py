@@ -1,0 +1,300 @@
+"""The answers that the page opens with: plain sentences, each with its figures."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from analysis.report.figures_film import cause_name, is_counted, waste_causes
+from analysis.report.figures_hours import models_by_overrun
+from analysis.report.figures_money import UTILISATION, amounts_of
+from analysis.report.figures_redo import service_rows
+from analysis.report.grids import few, labels_of, number, slices_of
+from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
+from analysis.report.results import Review
+
+MOST_NAMED: Final = 3
+# An amount under half a unit of money is no change.
+_NO_CHANGE: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One question of the owner, the answer in a line, what stands behind it, and where to look.
+
+    `is_known` is False where the records do not allow an answer; the line then says why.
+    """
+
+    question: str
+    line: str
+    detail: str
+    anchor: str
+    is_known: bool = True
+
+
+def answers(review: Review) -> tuple[Answer, ...]:
+    """The shop-level answers, in the order an owner asks."""
+    return tuple(answer(review) for answer in _ANSWERS)
+
+
+def result_answer(review: Review) -> Answer:
+    """What the quarter left, and how that compares with the quarter before."""
+    question, anchor = "What did the quarter leave?", "money"
+    found = slices_of(review, "shop_result")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    say = Numbers(review.settings)
+    now, before = amounts_of(found.quarter), amounts_of(found.previous)
+    result, margin = now.get("result"), now.get("full_margin_of_jobs")
+    if result is None or pd.isna(result):
+        blank = [name for name, amount in now.items() if pd.isna(amount)]
+        return Answer(
+            question,
+            f"The result of {review.quarter.label} cannot be computed to its last line.",
+            f"The first line that is missing is {blank[0] if blank else 'result'!r}.".replace(
+                "_", " "
+            ),
+            anchor,
+            is_known=False,
+        )
+    word = "A result of" if result >= 0 else "A loss of"
+    line = f"{word} {say.money(abs(result))}{_against(result, before.get('result'), review, say)}."
+    detail = (
+        f"Finished jobs left a full margin of {say.money(margin)}"
+        f"{_against(margin, before.get('full_margin_of_jobs'), review, say)}. "
+        f"{_utilisation(now, say)}"
+    )
+    return Answer(question, line, detail.strip(), anchor)
+
+
+def services_answer(review: Review) -> Answer:
+    """Which services earned money after all costs, and which lost it."""
+    question, anchor = "Which services earned, and which lost?", "money"
+    found = slices_of(review, "margin_by_service")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    frame = found.quarter.sort_values("full_margin", ascending=False, kind="stable")
+    amounts = number(frame, "full_margin")
+    if amounts.isna().all():
+        line = "The full margin of no service can be computed from these records."
+        return Answer(question, line, "", anchor, is_known=False)
+    best = _named_amounts(review, frame[amounts > 0].head(MOST_NAMED), "full_margin")
+    lost = _named_amounts(review, frame[amounts < 0].iloc[::-1], "full_margin")
+    earned = (
+        f"{sentence_case(best)} earned most after all costs."
+        if best
+        else "No service earned money."
+    )
+    losing = f" {sentence_case(lost)} lost money." if lost else " No service lost money."
+    unknown = int(amounts.isna().sum())
+    parts = [f"{counted(unknown, 'service')} cannot be computed." if unknown else ""]
+    thin = int(few(frame).sum())
+    if thin:
+        least = review.settings.pricing.fewest_jobs
+        parts.append(
+            f"{counted(thin, 'service')} had fewer than {counted(least, 'job')}: such a margin can "
+            "turn with the next job."
+        )
+    return Answer(question, earned + losing, " ".join(each for each in parts if each), anchor)
+
+
+def vehicles_answer(review: Review) -> Answer:
+    """Which vehicles took longest over their quotes: sums, and said to be no more."""
+    question, anchor = "Which vehicles ran over their quoted hours?", "hours"
+    found = slices_of(review, "hours_by_model")
+    if found.line and found.year.empty:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    frame, period = models_by_overrun(review, found)
+    say = Numbers(review.settings)
+    over = number(frame, "actual_hours") - number(frame, "quoted_hours")
+    worst = frame[(number(frame, "overrun_cost") > 0) & (over > 0)].head(MOST_NAMED)
+    if worst.empty:
+        line = f"None, as a sum over its jobs in {period}."
+        return Answer(question, line, "", anchor)
+    names = [
+        f"{name}: {say.hours(hours)} over on {counted(jobs, 'job')} "
+        f"({say.money(cost)}{_mark(thin)})"
+        for name, hours, jobs, cost, thin in zip(
+            labels_of(worst, found.table),
+            over[worst.index],
+            number(worst, "jobs"),
+            number(worst, "overrun_cost"),
+            few(worst),
+            strict=True,
+        )
+    ]
+    jobs = int(number(worst, "jobs").sum())
+    detail = (
+        f"Sums over {counted(jobs, 'job')} of {period}, and not yet a proof: the services, the "
+        "people and chance are in them too."
+    )
+    return Answer(question, f"{'; '.join(names)}.", detail, anchor)
+
+
+def film_answer(review: Review) -> Answer:
+    """How much of the film cut was lost, and to what."""
+    question, anchor = "Where does the film go?", "film"
+    found = slices_of(review, "waste_by_film")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    say = Numbers(review.settings)
+    consumed = number(found.quarter, "consumed_area").sum(min_count=1)
+    waste = number(found.quarter, "waste_area").sum(min_count=1)
+    if pd.isna(waste) or not consumed:
+        line = "No cut of the quarter has finished sizes, so waste is not known."
+        return Answer(question, line, "Write finished sizes in cuts.", anchor, is_known=False)
+    cost = number(found.quarter, "waste_cost").sum(min_count=1)
+    share = say.percent(100 * waste / consumed)
+    line = (
+        f"Of {say.area(consumed)} of film cut, {share} was lost: {say.area(waste)}"
+        f"{_worth(cost, say)}."
+    )
+    causes = waste_causes(found.quarter).head(MOST_NAMED)
+    named = [
+        f"{cause_name(cause).lower()} {say.area(area)} (about {say.money(money)})"
+        for cause, area, money in zip(causes["cause"], causes["area"], causes["cost"], strict=True)
+    ]
+    detail = f"Most of it to {listed(named)}." if named else ""
+    unmeasured = number(found.quarter, "cuts_unmeasured").sum()
+    if unmeasured:
+        detail += f" {counted(unmeasured, 'cut')} without finished sizes could not be counted in."
+    return Answer(question, line, detail.strip(), anchor)
+
+
+def shelf_answer(review: Review) -> Answer:
+    """What the counts found missing, against what the books say is on the shelf."""
+    question, anchor = "What does the shelf say?", "film"
+    found = slices_of(review, "film_reconciliation")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    if not is_counted(review):
+        line = (
+            f"No film was counted in {review.quarter.label}, so film that went missing is unseen."
+        )
+        return Answer(question, line, "Count the shelf once a quarter.", anchor, is_known=False)
+    say = Numbers(review.settings)
+    frame = found.quarter
+    area, cost = number(frame, "unexplained_area"), number(frame, "unexplained_cost")
+    missing, surplus = frame[area > 0], frame[area < 0]
+    line = "The counts agree with the books."
+    if len(missing):
+        total = say.area(area[area > 0].sum())
+        line = f"{total} of film is missing{_worth(cost[area > 0].sum(min_count=1), say)}."
+    parts = []
+    if len(missing):
+        worst = missing.sort_values("unexplained_area", ascending=False, kind="stable").iloc[0]
+        parts.append(f"Most of it {label(worst['film'])}: {say.area(worst['unexplained_area'])}.")
+    if len(surplus):
+        more = say.area(-area[area < 0].sum())
+        parts.append(
+            f"{more} more than the books say was found of {counted(len(surplus), 'film')}."
+        )
+    return Answer(question, line, " ".join(parts), anchor)
+
+
+def redo_answer(review: Review) -> Answer:
+    """How much work was done over, and what that cost."""
+    question, anchor = "How much work was done over?", "redo"
+    found = slices_of(review, "redo")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    services = service_rows(found.quarter)
+    jobs, redos = number(services, "jobs").sum(), number(services, "redos").sum()
+    say = Numbers(review.settings)
+    if not jobs:
+        line = "No first-time job was finished in the twelve months."
+        return Answer(question, line, "", anchor, is_known=False)
+    share = say.percent(100 * redos / jobs, 1)
+    cost = number(services, "redo_cost").sum(min_count=1)
+    line = (
+        f"{say.number(redos)} of {counted(jobs, 'job')} in twelve months ({share})"
+        f"{_at_cost(cost, say)}."
+    )
+    sure = services[~few(services) & (number(services, "redos") > 0)]
+    if sure.empty:
+        return Answer(question, line, "", anchor)
+    worst = sure.sort_values("redo_pct", ascending=False, kind="stable").iloc[0]
+    detail = (
+        f"Most often {label(worst['key'])}: {say.percent(worst['redo_pct'], 1)} "
+        f"(between {say.percent(worst['low_pct'], 1)} and {say.percent(worst['high_pct'], 1)} "
+        "plausible)."
+    )
+    return Answer(question, line, detail, anchor)
+
+
+def trust_answer(review: Review) -> Answer:
+    """How far the records carry all this."""
+    question, anchor = "How far can you trust it?", "records"
+    sources = [each for each in review.records.sources if each.table]
+    read = sum(each.rows_read for each in sources)
+    left_out = sum(each.rows_rejected for each in sources)
+    doubtful = int((review.records.findings["severity"] == "doubtful").sum())
+    say = Numbers(review.settings)
+    line = (
+        f"{say.number(left_out)} of {say.number(read)} rows could not be read and are in no figure."
+        if left_out
+        else f"All {say.number(read)} rows were used."
+    )
+    parts = []
+    if doubtful:
+        parts.append(f"Doubtful entries in the rows that were used: {say.number(doubtful)}.")
+    if gaps := len(review.unavailable()):
+        parts.append(f"{counted(gaps, 'result')} could not be computed.")
+    return Answer(question, line, " ".join(parts), anchor)
+
+
+_ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
+    result_answer,
+    services_answer,
+    vehicles_answer,
+    film_answer,
+    shelf_answer,
+    redo_answer,
+    trust_answer,
+)
+
+
+def _against(now: float | None, before: float | None, review: Review, say: Numbers) -> str:
+    """How an amount compares with that of the quarter before, as the end of a sentence."""
+    if now is None or before is None or pd.isna(now) or pd.isna(before):
+        return f" (nothing to compare with in {review.quarter.previous.label})"
+    change, label_before = now - before, review.quarter.previous.label
+    if abs(change) < _NO_CHANGE:
+        return f", the same as in {label_before}"
+    word = "more" if change > 0 else "less"
+    return f", {say.money(abs(change))} {word} than in {label_before} ({say.money(before)})"
+
+
+def _utilisation(amounts: dict[str, float], say: Numbers) -> str:
+    used = amounts.get(UTILISATION)
+    if used is None or pd.isna(used):
+        return ""
+    return f"{say.percent(used)} of the hours that can be worked were worked."
+
+
+def _named_amounts(review: Review, frame: pd.DataFrame, column: str) -> str:
+    """The first rows with their amounts: `roof ($1,200), hood ($800) and 2 more`."""
+    say = Numbers(review.settings)
+    top = frame.head(MOST_NAMED)
+    names = [str(each) for each in top[frame.columns[0]].map(label)]
+    named = [
+        f"{name} ({say.money(amount)}{_mark(thin)})"
+        for name, amount, thin in zip(names, number(top, column), few(top), strict=True)
+    ]
+    rest = len(frame) - len(top)
+    return listed(named + ([f"{rest} more"] if rest else []))
+
+
+def _mark(is_few: bool) -> str:
+    return ", few jobs" if is_few else ""
+
+
+def _worth(cost: float, say: Numbers) -> str:
+    text = say.money(cost)
+    return "" if text == MISSING else f", worth {text}"
+
+
+def _at_cost(cost: float, say: Numbers) -> str:
+    text = say.money(cost)
+    return "" if text == MISSING else f", at a cost of {text}"

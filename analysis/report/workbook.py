@@ -1,0 +1,448 @@
+"""`review.xlsx`: a cover, then a sheet a result, as tables with filters, notes and charts.
+
+The same review always gives the same bytes: the file carries the quarter's last day in place of
+the clock, and its parts are packed with a fixed date.
+"""
+
+import io
+import math
+import re
+import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.styles import Alignment
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.table import Table as SheetTable
+from openpyxl.worksheet.table import TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.excel import ExcelWriter
+
+from analysis.errors import OutputError
+from analysis.glossary import heading, statement_line
+from analysis.records.template import note
+from analysis.report.edge import rounded, to_edge
+from analysis.report.numbers import Numbers
+from analysis.report.results import Review
+from analysis.report.workbook_cells import (
+    CellValue,
+    cell_values,
+    clean_text,
+    column_width,
+    lines_of,
+    money_format,
+    number_format,
+    put,
+    shown_length,
+    stands_right,
+)
+from analysis.report.workbook_charts import Place, chart_for
+from analysis.report.workbook_cover import CAUTION_PEOPLE, Listed, write_cover, write_words
+from analysis.report.workbook_look import (
+    COVER,
+    FEW,
+    HEADER_NUMBER,
+    HEADER_ROW,
+    HEADER_TEXT_INDENTED,
+    INDENTED,
+    LINE_POINTS,
+    WRAPPED,
+    WRAPPED_INDENTED,
+    fit_to_page,
+    write_heading,
+    write_link,
+    write_title,
+)
+from analysis.result_tables import RESULT_TABLES
+from analysis.schema import Column, Kind, Table
+
+SHEET_ROWS: Final = 1_048_576
+PERIOD = Column(
+    "period", Kind.TEXT, "The quarter, or the twelve months that end with it. Filter on it."
+)
+RECORD_FINDINGS = Table(
+    "record_findings",
+    "Record findings",
+    "What the check found in the records. Rejected rows were left out; doubtful ones were used.",
+    (
+        Column("table", Kind.TEXT, "Table of the records."),
+        Column("file", Kind.TEXT, "File it was read from."),
+        Column("row", Kind.WHOLE, "Line in the file as a spreadsheet shows it; the header is 1."),
+        Column("column", Kind.TEXT, "Column to look at."),
+        Column("value", Kind.TEXT, "What stands there."),
+        Column("rule", Kind.TEXT, "Rule that it breaks."),
+        Column("severity", Kind.TEXT, "rejected: the row is left out. doubtful: used, and told."),
+        Column("problem", Kind.TEXT, "What is wrong."),
+        Column("remedy", Kind.TEXT, "What to do."),
+    ),
+)
+ROW_COUNTS = Table(
+    "row_counts",
+    "Row counts",
+    "Rows of every file that was read: rows read = rows used + rows rejected.",
+    (
+        Column("table", Kind.TEXT, "Table of the records; empty for the settings."),
+        Column("file", Kind.TEXT, "File it was read from."),
+        Column("rows_read", Kind.WHOLE, "Rows below the header that are not blank.", sums=True),
+        Column("rows_used", Kind.WHOLE, "Rows that the results rest on.", sums=True),
+        Column("rows_rejected", Kind.WHOLE, "Rows that were left out.", sums=True),
+    ),
+)
+_CAUTIONS: Final = {"hours_by_installer": CAUTION_PEOPLE}
+_WORDS: Final = "What the words mean"
+_NARROW: Final = 110  # characters: a chart right of a table no wider is seen without scrolling
+_SHORT: Final = 45  # rows: a chart under a table no longer is soon found
+_PAGE_WIDTH: Final = 260  # characters that still can be read on one printed page
+_TEXT_WIDTH: Final = 100  # characters of a line of running text
+_ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
+
+
+@dataclass(frozen=True, eq=False)
+class _Content:
+    """One sheet to be: a table at the edge, rounded; its first `quarter_rows` are the quarter's."""
+
+    table: Table
+    edge: pd.DataFrame
+    quarter_rows: int
+    sheet_name: str = ""
+
+    @property
+    def has_period(self) -> bool:
+        return self.table.columns[0] is PERIOD
+
+
+def write_workbook(review: Review, path: Path) -> None:
+    """Write `review.xlsx`.
+
+    Raises
+    ------
+    OutputError
+        A table has more rows than a sheet holds, or the file cannot be written.
+    """
+    content = workbook_bytes(review)
+    try:
+        path.write_bytes(content)
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror or error}.") from error
+
+
+def workbook_bytes(review: Review) -> bytes:
+    """The workbook as the bytes of its file.
+
+    Raises
+    ------
+    OutputError
+        A table has more rows than a sheet holds.
+    """
+    contents = _named(_contents(review))
+    for content in contents:
+        _refuse_too_many(content)
+    book = Workbook()
+    del book[book.sheetnames[0]]
+    cover = _new_sheet(book, COVER)
+    numbers = Numbers(review.settings)
+    for content in contents:
+        _write_sheet(_new_sheet(book, content.sheet_name), content, review, numbers)
+    words = _unique_name(_WORDS, {name.casefold() for name in book.sheetnames})
+    write_words(_new_sheet(book, words), _WORDS)
+    listed = [Listed(c.sheet_name, c.table.title, c.table.sentence, len(c.edge)) for c in contents]
+    listed.append(Listed(words, _WORDS, "Every term of this workbook, by the alphabet.", None))
+    write_cover(cover, review, listed)
+    return _packed(book, review.quarter.last_day)
+
+
+def _new_sheet(book: Workbook, name: str) -> Worksheet:
+    sheet = book.create_sheet(name)
+    if not isinstance(sheet, Worksheet):
+        raise TypeError("a workbook to write has sheets of cells")
+    return sheet
+
+
+def sheet_name(title: str) -> str:
+    """A title as the name of a sheet: at most 31 characters, none that a sheet's name refuses."""
+    name = re.sub(r"\s*:\s*", " - ", title)
+    name = re.sub(r"[\[\]*?/\\]", " ", name)
+    name = " ".join(clean_text(name).split()).strip("' ")
+    if len(name) > 31:
+        name = name[:30].rsplit(" ", 1)[0] + "…"
+    return name or "Sheet"
+
+
+def _unique_name(title: str, taken: set[str]) -> str:
+    name, number = sheet_name(title), 2
+    while name.casefold() in taken or name.casefold() == "history":
+        ending = f" {number}"
+        name, number = sheet_name(title)[: 31 - len(ending)] + ending, number + 1
+    return name
+
+
+def _contents(review: Review) -> Iterator[_Content]:
+    for name, table in RESULT_TABLES.items():
+        content = _result(review, name, table)
+        if content is not None:
+            yield content
+    records = review.records
+    yield _plain(RECORD_FINDINGS, records.findings)
+    yield _plain(ROW_COUNTS, pd.DataFrame([vars(source) for source in records.sources]))
+
+
+def _plain(table: Table, frame: pd.DataFrame) -> _Content:
+    edge = frame.reindex(columns=table.names).reset_index(drop=True)
+    return _Content(table, edge, len(edge))
+
+
+def _result(review: Review, name: str, table: Table) -> _Content | None:
+    """The rows of the quarter, then those of the trailing year; None where there are neither."""
+    label = review.quarter.label
+    periods = ((label, review.results.get(name)), (f"year to {label}", review.year.get(name)))
+    parts = []
+    for period, frame in periods:
+        if isinstance(frame, pd.DataFrame):
+            edge = rounded(to_edge(frame, table, review.settings), table)
+            parts.append(edge.assign(period=period).reset_index(drop=True))
+    if not parts:
+        return None
+    if name == "shop_result":
+        parts = [part.assign(line=part["line"].map(statement_line)) for part in parts]
+    quarter_rows = len(parts[0]) if isinstance(review.results.get(name), pd.DataFrame) else 0
+    if name in review.year:
+        table = replace(table, columns=(PERIOD, *table.columns))
+    filled = [part for part in parts if len(part)] or parts[:1]
+    return _Content(table, pd.concat(filled, ignore_index=True)[table.names], quarter_rows)
+
+
+def _named(contents: Iterator[_Content]) -> list[_Content]:
+    taken = {COVER.casefold()}
+    named = []
+    for content in contents:
+        name = _unique_name(content.table.title, taken)
+        taken.add(name.casefold())
+        named.append(replace(content, sheet_name=name))
+    return named
+
+
+def _refuse_too_many(content: _Content) -> None:
+    most = SHEET_ROWS - HEADER_ROW
+    if len(content.edge) > most:
+        raise OutputError(
+            f"'{content.table.title}' has {len(content.edge):,} rows; a sheet of a workbook holds "
+            f"{most:,}. Split the records by year, and review each year on its own."
+        )
+
+
+# --- one sheet -----------------------------------------------------------------------------------
+
+
+def _write_sheet(sheet: Worksheet, content: _Content, review: Review, numbers: Numbers) -> None:
+    table = content.table
+    headings = _headings(table, numbers)
+    few = _few_rows(content)
+    for at, column in enumerate(table.columns, 1):
+        form = number_format(column, review.settings)
+        if table.name == "shop_result" and column.name == "amount":
+            form = money_format(review.settings)
+        values = cell_values(content.edge[column.name], column)
+        longest = shown_length(values, form)
+        width = column_width(headings[at - 1], longest)
+        sheet.column_dimensions[get_column_letter(at)].width = width
+        beside = at > 1 and stands_right(table.columns[at - 2])
+        style = _Style(form, few, _alignment(column, wrapped=longest > width, beside=beside))
+        _write_column(sheet, at, values, style)
+        _write_header(sheet, at, column, headings[at - 1], beside=beside)
+    _mark_percent_lines(sheet, content)
+    _set_heights(sheet, content, headings)
+    _write_top(sheet, content)
+    _add_table(sheet, content, headings)
+    _freeze_and_print(sheet, content)
+    _add_chart(sheet, content, review, numbers)
+
+
+class _Style(NamedTuple):
+    """How the cells of a column look; rows in `few` rest on few jobs."""
+
+    form: str
+    few: set[int]
+    alignment: Alignment | None
+
+
+def _headings(table: Table, numbers: Numbers) -> list[str]:
+    """Heading of every column with its unit: `Waste (sq ft)`."""
+    units = [numbers.unit(column) for column in table.columns]
+    names = [heading(column, table.name) for column in table.columns]
+    return [f"{name} ({unit})" if unit else name for name, unit in zip(names, units, strict=True)]
+
+
+def _few_rows(content: _Content) -> set[int]:
+    """Rows whose figures rest on too few jobs."""
+    if "enough" not in content.edge:
+        return set()
+    few = content.edge["enough"].astype("boolean").eq(False).fillna(False)
+    return set(few[few].index)
+
+
+def _alignment(column: Column, *, wrapped: bool, beside: bool) -> Alignment | None:
+    if stands_right(column):
+        return None
+    if wrapped:
+        return WRAPPED_INDENTED if beside else WRAPPED
+    return INDENTED if beside else None
+
+
+def _write_column(sheet: Worksheet, at: int, values: list[CellValue], style: _Style) -> None:
+    for row, value in enumerate(values):
+        if value is None:
+            continue
+        cell = put(sheet, HEADER_ROW + 1 + row, at, value)
+        if style.form != "General":
+            cell.number_format = style.form
+        if style.alignment is not None:
+            cell.alignment = style.alignment
+        if row in style.few:
+            cell.font = FEW
+
+
+def _write_header(sheet: Worksheet, at: int, column: Column, text: str, *, beside: bool) -> None:
+    cell = write_heading(sheet, HEADER_ROW, at, text)
+    if stands_right(column):
+        cell.alignment = HEADER_NUMBER
+    elif beside:
+        cell.alignment = HEADER_TEXT_INDENTED
+    cell.comment = note(f"{text}\n{column.sentence}\n\nIn the CSV file: {column.name}")
+
+
+def _mark_percent_lines(sheet: Worksheet, content: _Content) -> None:
+    """The statement's last line is a percentage among amounts."""
+    if content.table.name != "shop_result":
+        return
+    percent = statement_line("utilisation_pct")
+    at = content.table.names.index("amount") + 1
+    for row in content.edge.index[content.edge["line"].eq(percent)]:
+        sheet.cell(HEADER_ROW + 1 + row, at).number_format = '#,##0.0" %"'
+
+
+def _width(sheet: Worksheet, at: int) -> float:
+    return float(sheet.column_dimensions[get_column_letter(at)].width)
+
+
+def _set_heights(sheet: Worksheet, content: _Content, headings: list[str]) -> None:
+    """Heights of the header and of rows with wrapped text: they do not find themselves.
+
+    The header has a line more than its text, for the buttons of the filters.
+    """
+    lines = [lines_of(text, _width(sheet, at) - 2) for at, text in enumerate(headings, 1)]
+    sheet.row_dimensions[HEADER_ROW].height = (max(lines) + 1) * LINE_POINTS
+    tallest: dict[int, int] = {}
+    for at, column in enumerate(content.table.columns, 1):
+        if column.kind is Kind.TEXT:
+            text = content.edge[column.name].dropna().astype("str")
+            for row in text.index[text.str.len() > _width(sheet, at)]:
+                lines_here = lines_of(str(text[row]), _width(sheet, at) - 1)
+                tallest[row] = max(tallest.get(row, 1), lines_here)
+    for row, count in tallest.items():
+        sheet.row_dimensions[HEADER_ROW + 1 + row].height = min(count, 12) * LINE_POINTS
+
+
+def _write_top(sheet: Worksheet, content: _Content) -> None:
+    """Title, what the table is, and the way back."""
+    table = content.table
+    text = table.sentence
+    if "enough" in table.names:
+        text += " Rows in grey italics, with no under 'Enough', rest on few jobs or cuts."
+    if content.edge.empty:
+        text += " There are no rows."
+    text += f" {_CAUTIONS[table.name]}" if table.name in _CAUTIONS else ""
+    write_title(sheet, table.title)
+    total, last = 0.0, 0
+    while last < len(table.columns) and total < _TEXT_WIDTH:
+        last += 1
+        total += _width(sheet, last)
+    put(sheet, 2, 1, text).alignment = WRAPPED
+    if last > 1:
+        sheet.merge_cells(start_row=2, start_column=1, end_row=2, end_column=last)
+    sheet.row_dimensions[2].height = lines_of(text, total) * LINE_POINTS + 2
+    write_link(sheet, 3, 1, COVER, "Back to the cover")
+
+
+def _add_table(sheet: Worksheet, content: _Content, headings: list[str]) -> None:
+    """A real table with filters. One without rows gets a blank one, as a table must have one."""
+    rows = max(len(content.edge), 1)
+    last = f"{get_column_letter(len(headings))}{HEADER_ROW + rows}"
+    table = SheetTable(displayName=content.table.name, ref=f"A{HEADER_ROW}:{last}")
+    table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
+    sheet.add_table(table)
+
+
+def _frozen_columns(content: _Content) -> int:
+    """The period and up to two columns that name a row stay when the sheet is scrolled."""
+    count = 1 if content.has_period else 0
+    for column in content.table.columns[count : count + 2]:
+        if not column.key:
+            break
+        count += 1
+    return max(count, 1)
+
+
+def _freeze_and_print(sheet: Worksheet, content: _Content) -> None:
+    frozen = _frozen_columns(content)
+    sheet.freeze_panes = f"{get_column_letter(frozen + 1)}{HEADER_ROW + 1}"
+    sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
+    pages = math.ceil(_table_width(sheet, content) / _PAGE_WIDTH)
+    if pages > 1:
+        sheet.print_title_cols = f"A:{get_column_letter(frozen)}"
+    fit_to_page(sheet, pages_wide=pages)
+
+
+def _table_width(sheet: Worksheet, content: _Content) -> float:
+    return sum(_width(sheet, at) for at in range(1, len(content.table.columns) + 1))
+
+
+def _add_chart(sheet: Worksheet, content: _Content, review: Review, numbers: Numbers) -> None:
+    """Right of a narrow or a long table, else under it; never over it."""
+    source = RESULT_TABLES.get(content.table.name)
+    if source is None:
+        return
+    place = Place(
+        sheet,
+        HEADER_ROW + 1,
+        content.quarter_rows,
+        {name: at for at, name in enumerate(content.table.names, 1)},
+        {column.name: numbers.unit(column) for column in content.table.columns},
+        review.quarter.label,
+    )
+    chart = chart_for(source, content.edge.iloc[: content.quarter_rows], place)
+    if chart is None:
+        return
+    rows = max(len(content.edge), 1)
+    if _table_width(sheet, content) <= _NARROW or rows > _SHORT:
+        row, column = HEADER_ROW + 1, len(content.table.columns) + 2
+    else:
+        row, column = HEADER_ROW + rows + 3, _frozen_columns(content) + 1
+    sheet.add_chart(chart, f"{get_column_letter(column)}{row}")
+
+
+# --- the file ------------------------------------------------------------------------------------
+
+
+def _packed(book: Workbook, day: pd.Timestamp) -> bytes:
+    """The file's bytes, without a trace of the clock.
+
+    The writing library stamps its parts with the time of day, so the archive is packed anew.
+    """
+    stamp = day.to_pydatetime()
+    book.properties.created = book.properties.modified = stamp
+    book.properties.creator = "review"
+    book.properties.title = f"{COVER} and tables"
+    first = io.BytesIO()
+    with zipfile.ZipFile(first, "w", zipfile.ZIP_STORED, allowZip64=True) as archive:
+        ExcelWriter(book, archive).save()
+    packed = io.BytesIO()
+    with zipfile.ZipFile(first) as source, zipfile.ZipFile(packed, "w") as archive:
+        for name in source.namelist():
+            part = zipfile.ZipInfo(name, _ZIP_DATE)
+            part.compress_type, part.create_system = zipfile.ZIP_DEFLATED, 3
+            archive.writestr(part, source.read(name), compresslevel=6)
+    return packed.getvalue()

@@ -1,0 +1,147 @@
+"""The order of the work: records, costing, findings, one call a line."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+
+from analysis.costing.film import film_reconciliation
+from analysis.costing.jobs import Costing, cost_records, quarter_label
+from analysis.costing.purchases import film_prices
+from analysis.errors import Unavailable, WorkbookError
+from analysis.findings.groups import Period
+from analysis.findings.hours import (
+    CLASS,
+    MODEL,
+    SERVICE,
+    hours_by,
+    hours_by_installer,
+    hours_by_task,
+)
+from analysis.findings.margins import margin_by, redo_rates, shop_result
+from analysis.findings.waste import waste_by
+from analysis.periods import Quarter, last_complete_quarter, quarter_index
+from analysis.records.model import Records
+from analysis.records.read import read_records
+from analysis.report.results import Review
+from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
+
+Results = dict[str, pd.DataFrame | Unavailable]
+
+
+def run_review(
+    folder: Path | str, quarter: str | None = None, progress: Callable[[str], None] | None = None
+) -> Review:
+    """Read a records folder and compute the quarter's results.
+
+    `quarter` is a label such as 2026Q3; by default the last complete one in the records. Raises
+    `WorkbookError` where the folder, its settings or the quarter make a review impossible.
+    """
+    say = progress or (lambda _: None)
+    records = read_records(Path(folder), progress=say)
+    say("costing the jobs")
+    return review_records(records, quarter)
+
+
+def review_records(records: Records, quarter: str | None = None) -> Review:
+    """The results of checked records."""
+    chosen = chosen_quarter(records, quarter)
+    costing = cost_records(records, chosen.last_day)
+    return Review(
+        quarter=chosen,
+        settings=records.settings,
+        records=records,
+        results=quarter_results(costing, records, chosen),
+        year=year_results(costing, records, chosen),
+        previous=quarter_results(costing, records, chosen.previous),
+    )
+
+
+def chosen_quarter(records: Records, label: str | None) -> Quarter:
+    """The quarter asked for, else the last complete one; it must hold a finished job."""
+    starts = records.settings.fiscal_year_starts
+    finished = records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"]
+    if finished.isna().all():
+        raise WorkbookError(
+            "There is no finished job in these records; a review needs jobs with finished_on."
+        )
+    if label is None:
+        return last_complete_quarter(newest_work(records), starts)
+    asked = Quarter.parse(label, starts)
+    if not finished.between(asked.first_day, asked.last_day).any():
+        held = quarter_label(
+            quarter_index(finished.dropna().sort_values(), starts), records.settings
+        )
+        raise WorkbookError(
+            f"No job was finished in {asked.spelled}. These records hold "
+            f"{held.iloc[0]} to {held.iloc[-1]}; ask for one of those."
+        )
+    return asked
+
+
+def newest_work(records: Records) -> pd.Timestamp:
+    """The newest day on which work is written down."""
+    days = [
+        records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"],
+        records["hours"]["worked_on"],
+        records["cuts"]["cut_on"],
+        records["counter_sales"]["sold_on"],
+    ]
+    return max(day.max() for day in days if day.notna().any())
+
+
+def quarter_results(costing: Costing, records: Records, quarter: Quarter) -> Results:
+    """Every result table for one quarter, in order."""
+    period = Period(quarter.first_day, quarter.last_day)
+    year = Period(quarter.year_first_day, quarter.last_day)
+    fewest = records.settings.pricing.fewest_jobs
+    results = _period_results(costing, records, period, [quarter]) | {
+        "film_prices": film_prices(
+            costing.purchase_lines[costing.purchase_lines["received_on"] <= quarter.last_day],
+            costing.credits,
+        ),
+        "redo": redo_rates(costing, year, fewest),
+        "job_costs": job_costs(costing, records, quarter),
+    }
+    return {name: results[name] for name in RESULT_TABLES}
+
+
+def year_results(costing: Costing, records: Records, quarter: Quarter) -> Results:
+    """Every result table that also exists for the twelve months that end with the quarter."""
+    period = Period(quarter.year_first_day, quarter.last_day)
+    quarters = [quarter]
+    for _ in range(3):
+        quarters.append(quarters[-1].previous)
+    results = _period_results(costing, records, period, quarters)
+    return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
+
+
+def job_costs(costing: Costing, records: Records, quarter: Quarter) -> pd.DataFrame:
+    """Every finished job line up to the quarter's end, by day, job and line."""
+    lines = costing.lines
+    chosen = lines[lines["finished"] & (lines["finished_on"] <= quarter.last_day)]
+    chosen = chosen.assign(quarter=quarter_label(chosen["quarter_number"], records.settings))
+    return chosen.sort_values(["finished_on", "job_id", "line"], kind="stable", ignore_index=True)
+
+
+def _period_results(
+    costing: Costing, records: Records, period: Period, quarters: list[Quarter]
+) -> Results:
+    fewest = records.settings.pricing.fewest_jobs
+    rates = [costing.rates[each.index] for each in quarters if each.index in costing.rates]
+    return {
+        "shop_result": shop_result(costing, records, rates),
+        "margin_by_service": margin_by(costing, "service", period, fewest),
+        "margin_by_class": margin_by(costing, "vehicle_class", period, fewest),
+        "margin_by_film": margin_by(costing, "film", period, fewest),
+        "hours_by_service": hours_by(costing, SERVICE, period, fewest),
+        "hours_by_class": hours_by(costing, CLASS, period, fewest),
+        "hours_by_model": hours_by(costing, MODEL, period, fewest, every_group_until=period.last),
+        "hours_by_installer": hours_by_installer(costing, period, fewest),
+        "hours_by_task": hours_by_task(costing, period, fewest),
+        "waste_by_class": waste_by(costing, "vehicle_class", period, fewest),
+        "waste_by_service": waste_by(costing, "service", period, fewest),
+        "waste_by_film": waste_by(costing, "film", period, fewest),
+        "waste_by_panel": waste_by(costing, "panel", period, fewest),
+        "film_reconciliation": film_reconciliation(costing.shelf, period.first, period.last),
+    }

@@ -1,0 +1,28 @@
+"""Text that a spreadsheet cannot take for a formula."""
+
+from typing import Final
+
+import pandas as pd
+
+# A spreadsheet takes text that starts with one of these for a formula.
+FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
+# A number, however its decimals and thousands are written, is no formula.
+_NUMBER: Final = r"[+-]?\d[\d.,' \u00a0\u202f]*"
+
+
+def safe_text(values: pd.Series) -> pd.Series:
+    """Text in which nothing is taken for a formula: a leading sign gets an apostrophe before it.
+
+    A plain number (a job numbered -12, or -12,50) is no formula and stays as it is. Missing
+    values stay missing.
+    """
+    text = values.astype("str")
+    risky = text.str.startswith(FORMULA_STARTS).fillna(False).astype(bool)
+    risky &= ~text.where(risky).str.fullmatch(_NUMBER).fillna(False).astype(bool)
+    return text.where(~risky, "'" + text)
+
+
+def plain_text(text: str) -> str:
+    """Undo `safe_text` on one text, so that what was written out safely comes back as it was."""
+    guarded = text.startswith("'") and text[1:].startswith(FORMULA_STARTS)
+    return text[1:] if guarded else text

@@ -158,11 +158,11 @@ def _review(asked: argparse.Namespace) -> int:
         page = render_page(review)
         out = asked.out or default_out(asked.folder, review.quarter)
         write_review(review, page, out, asked.folder, progress)
-    from analysis.report.sentences import headline
+    from analysis.report.sentences import answers
 
-    _say(f"{review.quarter.spelled}")
-    for sentence in headline(review):
-        _say(f"- {sentence}")
+    _say(review.quarter.spelled)
+    for answer in answers(review):
+        _say(f"- {answer.line}")
     for missing in review.unavailable():
         _say(f"- Not computed: {missing.line}")
     _say(_findings_line(review.records))
@@ -195,7 +195,7 @@ def _print_findings(records: "Records") -> None:
         _say(f"\n{severity} ({meaning}): {len(chosen)}")
         for _, rows in chosen.groupby("rule", sort=False):
             for row in rows.head(SHOWN_PER_RULE).itertuples():
-                _say(f"  {_place(row)}: {row.problem} {row.remedy}")
+                _say(f"  {_place(row)}: {row.problem}. {row.remedy}")
             if len(rows) > SHOWN_PER_RULE:
                 _say(f"  ... and {len(rows) - SHOWN_PER_RULE} more of this kind")
 

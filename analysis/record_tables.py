@@ -168,7 +168,6 @@ HOURS = Table(
             "What was done. rework is time spent doing one's own work over.",
             words=TASKS,
             kept_as="other",
-            default="other",
             example="laying",
         ),
         _hours(

@@ -8,9 +8,8 @@ def strict_sum(values: pd.Series, groups: pd.Series | list[pd.Series]) -> pd.Ser
 
     `groups` is one key or a list of keys, on the index of `values`; a missing key is a group.
     """
-    known = values.fillna(0.0).groupby(groups, dropna=False).sum()
-    missing = values.isna().groupby(groups, dropna=False).any()
-    return known.where(~missing)
+    total: pd.Series = values.astype("float64").groupby(groups, dropna=False).sum(skipna=False)
+    return total
 
 
 def ratio(top: pd.Series, bottom: pd.Series) -> pd.Series:

@@ -18,11 +18,22 @@ import pandas as pd
 from analysis.costing.stock import LEAST_AREA, FilmStore
 from analysis.errors import assert_reconciled
 from analysis.settings import Settings
-from analysis.sums import strict_sum
 
 FLOWS: Final = ("purchased", "jobs", "counter_sales", "shop", "unexplained")
 _RECEIPT, _CREDIT, _PULL, _COUNT = range(4)
 _NOBODY = -1
+_EVENT_TYPES: Final = {
+    "film": "str",
+    "day": "datetime64[us]",
+    "what": "int64",
+    "ref": "int64",
+    "area": "float64",
+    "cost": "float64",
+    "kept": "float64",
+    "roll": "str",
+    "from_offcut": "object",
+    "expires": "datetime64[us]",
+}
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,26 +108,31 @@ def film_reconciliation(
     A row a film with stock or movement by the period's end; columns of `FILM_RECONCILIATION`.
     """
     moved = shelf.movements[shelf.movements["day"] <= last_day]
-    sign = np.where(moved["flow"] == "purchased", 1.0, -1.0)
     before = moved["day"] < first_day
+    signed = moved[["area_m2", "cost"]].mul(_sign(moved), axis=0)
     films = pd.Index(moved["film"].drop_duplicates(), name="film").sort_values()
-    table: dict[str, pd.Series] = {}
-    for measure, suffix in (("area_m2", "_area_m2"), ("cost", "_cost")):
-        signed = moved[measure] * sign
-        total = _sum(signed, moved["film"], films)
-        table["opening" + suffix] = _sum(signed[before], moved.loc[before, "film"], films)
-        for flow in FLOWS:
-            chosen = ~before & (moved["flow"] == flow)
-            values = moved.loc[chosen, measure]
-            table[flow + suffix] = _sum(values, moved.loc[chosen, "film"], films)
-        table["closing" + suffix] = total
-    frame = pd.DataFrame(table, index=films).reset_index()
-    return _without_dust(frame)
+    opening = _by_film(signed[before], moved["film"], films)
+    closing = _by_film(signed, moved["film"], films)
+    flows = {flow: moved[~before & (moved["flow"] == flow)] for flow in FLOWS}
+    sums = {flow: _by_film(rows, rows["film"], films) for flow, rows in flows.items()}
+    parts = {"opening": opening, **sums, "closing": closing}
+    table = {
+        f"{name}_{measure}": part[measure]
+        for measure in ("area_m2", "cost")
+        for name, part in parts.items()
+    }
+    return _without_dust(pd.DataFrame(table, index=films).reset_index())
 
 
-def _sum(values: pd.Series, films: pd.Series, index: pd.Index) -> pd.Series:
-    """Sum by film; a missing number makes its film's sum missing; no row is a sum of 0."""
-    return strict_sum(values, films).reindex(index, fill_value=0.0)
+def _sign(moved: pd.DataFrame) -> pd.Series:
+    """Purchases add to the stock, every other flow takes from it."""
+    return pd.Series(np.where(moved["flow"] == "purchased", 1.0, -1.0), index=moved.index)
+
+
+def _by_film(rows: pd.DataFrame, films: pd.Series, index: pd.Index) -> pd.DataFrame:
+    """Area and cost summed by film; a missing number makes its sum missing; no row is 0."""
+    sums = rows[["area_m2", "cost"]].groupby(films, dropna=False).sum(skipna=False)
+    return sums.reindex(index, fill_value=0.0)
 
 
 def _without_dust(frame: pd.DataFrame) -> pd.DataFrame:
@@ -181,19 +197,8 @@ def _events(
     ]
     filled = [part for part in parts if len(part)]
     events = pd.concat(filled, ignore_index=True) if filled else parts[0]
-    columns = [
-        "film",
-        "day",
-        "what",
-        "ref",
-        "area",
-        "cost",
-        "kept",
-        "roll",
-        "from_offcut",
-        "expires",
-    ]
-    return events.reindex(columns=columns).sort_values(["day", "what"], kind="stable")
+    events = events.reindex(columns=list(_EVENT_TYPES)).astype(_EVENT_TYPES)
+    return events.sort_values(["day", "what"], kind="stable")
 
 
 def _counted(counts: pd.DataFrame) -> pd.DataFrame:
@@ -340,15 +345,18 @@ def _movements(pulls: pd.DataFrame, ledger: _Ledger, consumed_cost: np.ndarray) 
 def _check(shelf: Shelf) -> None:
     """Σ movements = what the store holds, for every film, in area and in money."""
     moved = shelf.movements
-    sign = np.where(moved["flow"] == "purchased", 1.0, -1.0)
     closing = shelf.closing.set_index("film")
+    booked = _by_film(
+        moved[["area_m2", "cost"]].mul(_sign(moved), axis=0), moved["film"], closing.index
+    )
+    size = _by_film(moved[["area_m2", "cost"]].abs(), moved["film"], closing.index)
     for measure, unit in (("area_m2", LEAST_AREA), ("cost", 1e-6)):
-        booked = _sum(moved[measure] * sign, moved["film"], closing.index)
-        scale = 1 + moved[measure].abs().groupby(moved["film"], dropna=False).sum()
-        tolerance = unit * (closing["events"] + 1) + scale.reindex(closing.index).fillna(1) * 1e-9
-        gap = (booked - closing[measure]).abs()
-        wrong = gap[gap > tolerance]
-        for film in wrong.index[:1]:
+        tolerance = unit * (closing["events"] + 1) + 1e-9 * size[measure].fillna(0.0)
+        gap = (booked[measure] - closing[measure]).abs()
+        for film in gap[gap > tolerance].index[:1]:
             assert_reconciled(
-                f"Film {film}, {measure}", booked[film], closing[measure][film], tolerance[film]
+                f"Film {film}, {measure}",
+                booked[measure][film],
+                closing[measure][film],
+                tolerance[film],
             )

@@ -147,7 +147,7 @@ def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
     # Without a model year, rows of different classes leave the class unknown.
     unsure = fits.groupby("at")["model_year"].first().isna() & (by_job.nunique() > 1)
     found = by_job.last().where(~unsure)
-    return jobs["vehicle_class"].fillna(found.reindex(jobs.index))
+    return jobs["vehicle_class"].fillna(found.reindex(jobs.index).astype("str"))
 
 
 def _film_of_lines(pulls: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
@@ -182,7 +182,7 @@ def _main_film(pulls: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     most = area.reset_index().sort_values(["job_line", "consumed_m2"], kind="stable")
     by_line = most.groupby("job_line")["film"].last()
     found = pd.Series(np.arange(len(jobs)), index=jobs.index).map(by_line)
-    return jobs["film"].fillna(found)
+    return jobs["film"].fillna(found.astype("str"))
 
 
 def _charged(lines: pd.DataFrame) -> pd.DataFrame:

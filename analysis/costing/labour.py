@@ -171,7 +171,8 @@ def _job_sheet_hours(jobs: pd.DataFrame, logged: pd.DataFrame) -> pd.DataFrame:
         & ~numbers.isin(logged["job_line"].dropna().astype("int64"))
     )
     sheet = jobs[wanted].assign(job_line=numbers[wanted].astype("Int64"))
-    names = sheet["crew"].str.split(";").explode().str.strip().replace("", np.nan)
+    names = sheet["crew"].str.split(";").explode().astype("str").str.strip()
+    names = names.where(names != "")
     crew = names.groupby(level=0).transform("count").clip(lower=1)
     keep = names.notna() | (names.groupby(level=0).transform("count") == 0)
     people = pd.DataFrame({"installer": names, "crew": crew})[keep]

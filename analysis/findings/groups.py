@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.sums import strict_sum
 
 
 @dataclass(frozen=True)
@@ -33,10 +32,13 @@ def group_sums(
     number of rows.
     """
     by = [frame[column].rename(name) for name, column in keys.items()]
-    table = {name: strict_sum(frame[column], by) for name, column in sums.items()}
+    values = pd.DataFrame(
+        {name: frame[column].astype("float64") for name, column in sums.items()}, index=frame.index
+    )
+    grouped = values.groupby(by, dropna=False)
+    result = grouped.sum(skipna=False)
     if count is not None:
-        table[count] = frame.groupby(by, dropna=False).size()
-    result = pd.DataFrame(table)
+        result[count] = grouped.size()
     result.index = result.index.set_names(list(keys))
     return result
 

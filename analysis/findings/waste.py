@@ -37,6 +37,10 @@ def waste_by(costing: Costing, key: str, period: Period, fewest: int) -> pd.Data
             ("cuts",),
             "Waste needs the cuts table, or pulled_length and finished_area in jobs.",
         )
+    if key == "panel" and pulls["panel"].isna().all():
+        return Unavailable(
+            "waste_by_panel", ("cuts",), "Waste by panel needs the cuts table, with its panel column."
+        )
     chosen = pulls[period.holds(pulls["cut_on"])]
     if key != "film":
         chosen = chosen[chosen["job_line"].notna()]

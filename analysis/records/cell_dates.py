@@ -28,7 +28,7 @@ _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?")
 
 
 def read_date(cell: Cell, context: CellContext) -> dt.date:
-    """A day; a time of day beside it is left out."""
+    """Read a day; a time of day beside it is left out."""
     match cell:
         case dt.datetime():
             return cell.date()
@@ -43,7 +43,7 @@ def read_date(cell: Cell, context: CellContext) -> dt.date:
 
 
 def read_month(cell: Cell, context: CellContext) -> dt.date:
-    """The first day of a month, from the month or from any day of it."""
+    """Read the first day of a month, from the month or from any day of it."""
     if isinstance(cell, str) and (found := _MONTH.fullmatch(cell.strip())):
         if 1 <= int(found[2]) <= 12 and int(found[1]) > 0:
             return dt.date(int(found[1]), int(found[2]), 1)
@@ -58,7 +58,7 @@ def read_month(cell: Cell, context: CellContext) -> dt.date:
 
 
 def read_time(cell: Cell, context: CellContext) -> dt.timedelta:  # noqa: ARG001
-    """A time of day, as the time since midnight; 24:00 ends a day."""
+    """Read a time of day, as the time since midnight; 24:00 ends a day."""
     match cell:
         case dt.time():
             return dt.timedelta(hours=cell.hour, minutes=cell.minute, seconds=cell.second)
@@ -120,5 +120,5 @@ def _date_text(text: str, context: CellContext) -> dt.date:
 
 
 def _or_forms(forms: list[str]) -> str:
-    """The shop's own date forms, for a message."""
+    """Read the shop's own date forms, for a message."""
     return f" (or in the form {' or '.join(forms)})" if forms else ""

@@ -69,12 +69,12 @@ _ONLY_MINUTES: Final = re.compile(r"([\d.,]+)\s*min(?:ute)?s?\.?", re.IGNORECASE
 
 
 def read_number(cell: Cell, context: CellContext) -> float:
-    """A plain number, thousands grouped by three or not."""
+    """Read a plain number, thousands grouped by three or not."""
     return _bounded(_amount(cell, context, NOT_A_NUMBER, "a number such as 12.5"), cell, context)
 
 
 def read_whole(cell: Cell, context: CellContext) -> int:
-    """A whole number."""
+    """Read a whole number."""
     number = _amount(cell, context, NOT_WHOLE, "a whole number such as 2")
     if not number.is_integer():
         raise CellError(NOT_WHOLE, f"{quoted(cell)} is no whole number")
@@ -82,7 +82,7 @@ def read_whole(cell: Cell, context: CellContext) -> int:
 
 
 def read_money(cell: Cell, context: CellContext) -> float:
-    """An amount, with or without the shop's own currency sign or code."""
+    """Read an amount, with or without the shop's own currency sign or code."""
     if isinstance(cell, str):
         found = _MONEY.fullmatch(cell)
         if found is None or (found[1] and found[3]):
@@ -99,17 +99,17 @@ def read_money(cell: Cell, context: CellContext) -> float:
 
 
 def read_hours(cell: Cell, context: CellContext) -> float:
-    """Decimal hours, from any of the ways in which people write a duration. [h]"""
+    """Decimal hours, from any of the ways in which people write a duration [h]."""
     return _bounded(_duration(cell, context, NOT_HOURS, 60), cell, context)
 
 
 def read_minutes(cell: Cell, context: CellContext) -> float:
-    """Minutes; a bare number is minutes. [min]"""
+    """Minutes; a bare number is minutes [min]."""
     return _bounded(_duration(cell, context, NOT_MINUTES, 1), cell, context)
 
 
 def read_length(cell: Cell, context: CellContext) -> float:
-    """A length in metres. [m]"""
+    """Read a length in metres [m]."""
     text, comma = _measure_text(cell, context, NOT_A_LENGTH, LENGTH_FORMS)
     try:
         return parse_length(text, context.settings.length_unit, decimal_comma=comma)
@@ -120,7 +120,7 @@ def read_length(cell: Cell, context: CellContext) -> float:
 
 
 def read_area(cell: Cell, context: CellContext) -> float:
-    """An area in square metres. [m²]"""
+    """Read an area in square metres [m²]."""
     text, comma = _measure_text(cell, context, NOT_AN_AREA, _AREA_FORMS)
     try:
         return parse_area(text, context.settings.area_unit, decimal_comma=comma)
@@ -129,7 +129,7 @@ def read_area(cell: Cell, context: CellContext) -> float:
 
 
 def _measure_text(cell: Cell, context: CellContext, rule: Rule, forms: str) -> tuple[str, bool]:
-    """A measure as text, and whether a comma is its decimal mark; a workbook's number has none."""
+    """Read a measure as text, and whether a comma is its decimal mark (never in a number cell)."""
     if isinstance(cell, str):
         return cell, context.settings.decimal_comma
     return as_written(_amount(cell, context, rule, forms)), False
@@ -150,7 +150,7 @@ def _unit_fault(
 
 
 def _amount(cell: Cell, context: CellContext, rule: Rule, expected: str) -> float:
-    """The number of a cell, whether the file holds it as text or as a number."""
+    """Read the number of a cell, whether the file holds it as text or as a number."""
     if isinstance(cell, bool) or not isinstance(cell, str | int | float):
         raise CellError(rule, f"{quoted(cell)} is {_what(cell)}; expected {expected}")
     if isinstance(cell, str):
@@ -180,7 +180,7 @@ def _signed(text: str, context: CellContext, rule: Rule, *, grouped: bool) -> fl
 
 
 def _plain(text: str, cell: Cell, context: CellContext, rule: Rule, *, grouped: bool) -> float:
-    """An unsigned number in the shop's way of writing decimals."""
+    """Read an unsigned number in the shop's way of writing decimals."""
     if len(text) <= _LONGEST_NUMBER:
         number = (
             _comma_number(text, cell, grouped=grouped)
@@ -191,7 +191,7 @@ def _plain(text: str, cell: Cell, context: CellContext, rule: Rule, *, grouped: 
             return _finite(number, cell, rule)
     if rule is NOT_MONEY:
         raise _no_money(cell)
-    raise CellError(rule, f"{quoted(cell)} is no number; expected {_EXPECTED[rule.code]}")
+    raise CellError(rule, f"{quoted(cell)} cannot be read; expected {_EXPECTED[rule.code]}")
 
 
 _EXPECTED: Final = {
@@ -266,7 +266,7 @@ def _own_signs(currency: str, locale: str) -> frozenset[str]:
 
 
 def _currency_of(sign: str) -> str | None:
-    """The name of the currency that a sign or a code stands for."""
+    """Read the name of the currency that a sign or a code stands for."""
     if is_currency(sign.upper()):
         return _named(sign.upper())
     for code, symbol in Locale("en").currency_symbols.items():
@@ -280,7 +280,7 @@ def _named(code: str) -> str:
 
 
 def _duration(cell: Cell, context: CellContext, rule: Rule, unit: int) -> float:
-    """A duration in a unit of so many minutes, which is also the unit of a bare number."""
+    """Read a duration in a unit of so many minutes, which is also the unit of a bare number."""
     match cell:
         case bool() | dt.date():
             raise CellError(

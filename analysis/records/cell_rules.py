@@ -1,6 +1,7 @@
 """The rules about single cells, and what a parser raises where a cell breaks one."""
 
 import datetime as dt
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
@@ -11,6 +12,7 @@ from analysis.schema import Column
 from analysis.settings import Settings
 
 Cell = str | bool | int | float | dt.datetime | dt.date | dt.time | dt.timedelta
+CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _SHOWN: Final = 80
 _QUOTED: Final = 40
 
@@ -45,12 +47,13 @@ class CellError(ValueError):
     """The cell cannot be read; `fault` says why and what to do."""
 
     def __init__(self, rule: Rule, problem: str, remedy: str = "") -> None:
+        """Make the error of a rule; without a remedy of its own the rule's stands."""
         super().__init__(problem)
         self.fault = CellFault(rule, problem, remedy or rule.remedy)
 
 
 def as_written(value: Cell) -> str:
-    """A cell as text, whole: a workbook's 1001.0 is `1001`, its dates are ISO, its yes is TRUE."""
+    """Give a cell as text: a workbook's 1001.0 is `1001`, its dates are ISO, its yes is TRUE."""
     match value:
         case str():
             return value
@@ -74,13 +77,14 @@ def as_written(value: Cell) -> str:
 
 
 def shown(value: Cell, most: int = _SHOWN) -> str:
-    """A cell on one line, cut to a readable length."""
+    """Show a cell on one line, cut to a readable length, with nothing in it that cannot be seen."""
     text = " ".join(as_written(value).split())
+    text = CONTROL.sub(lambda found: f"\\x{ord(found[0]):02x}", text)
     return text if len(text) <= most else text[: most - 1] + "…"
 
 
 def quoted(value: Cell) -> str:
-    """A cell inside a sentence."""
+    """Give a cell inside a sentence."""
     return f"'{shown(value, _QUOTED)}'"
 
 

@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from rapidfuzz import process
+from rapidfuzz import fuzz, process
 
 from analysis.records.cell_dates import read_date, read_month, read_time
 from analysis.records.cell_numbers import (
@@ -25,6 +25,7 @@ from analysis.records.cell_numbers import (
     read_whole,
 )
 from analysis.records.cell_rules import (
+    CONTROL,
     CONTROL_CHARACTER,
     DATE_IN_TEXT,
     KEPT_AS_OTHER,
@@ -41,14 +42,14 @@ from analysis.records.cell_rules import (
     quoted,
     shown,
 )
-from analysis.records.rule import words_or
+from analysis.records.rule import toml_line, words_or
 from analysis.safe_text import plain_text
 from analysis.schema import Column, Kind
 from analysis.settings import Settings
 
 # Columns of running text, in which a line break is nothing to speak of.
 FREE_TEXT: Final = frozenset({"note", "lost_reason"})
-_CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+_NEAR_WORD: Final = 60
 _BREAK: Final = re.compile(r"[\t\r\n]")
 _ERRORS: Final = frozenset(
     {"#REF!", "#N/A", "#NAME?", "#VALUE!", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"}
@@ -70,16 +71,16 @@ _DTYPES: Final = {
 class ReadColumn:
     """A column that was read.
 
-    `values` is typed, missing where the cell is blank or faulty; `faults` holds a `CellFault` for
+    `typed` holds the values, missing where the cell is blank or faulty; `faults` a `CellFault` for
     each row that has one, under its label (a doubtful one has a value all the same).
     """
 
-    values: pd.Series
+    typed: pd.Series
     faults: pd.Series
 
 
 def dtype_of(column: Column) -> str:
-    """The dtype of a column in the frames inside."""
+    """Give the dtype of a column in the frames inside."""
     return _DTYPES.get(column.kind, "float64")
 
 
@@ -88,9 +89,13 @@ def read_column(cells: pd.Series, column: Column, settings: Settings) -> ReadCol
 
     Parameters
     ----------
-    cells : object cells as the file holds them; blank is '' (or only spaces).
-    column : what the cells should be.
-    settings : the shop's units, date forms, decimal mark and aliases.
+    cells : Series
+        Cells as the file holds them, dtype object; blank is '' (or only spaces).
+    column : Column
+        What the cells should be.
+    settings : Settings
+        The shop's units, date forms, decimal mark and aliases.
+
     """
     context = CellContext(column, settings, settings.aliases.get(column.name, {}))
     codes, distinct = _distinct(cells)
@@ -108,12 +113,12 @@ def read_column(cells: pd.Series, column: Column, settings: Settings) -> ReadCol
 
 
 def missing_column(index: pd.Index, column: Column) -> pd.Series:
-    """The values of a column that the file does not have: all missing, of the right dtype."""
+    """Give the values of a column that the file does not have: all missing, of the right dtype."""
     return pd.Series(np.nan if dtype_of(column) == "str" else None, index, dtype=dtype_of(column))
 
 
 def read_cell(cell: Cell, column: Column, settings: Settings) -> Any:
-    """The value of one cell (None: blank); `CellError` says why there is none."""
+    """Give the value of one cell (None: blank); `CellError` says why there is none."""
     context = CellContext(column, settings, settings.aliases.get(column.name, {}))
     value, fault = _read_cell(cell, context)
     if value is None and fault is not None:
@@ -122,7 +127,7 @@ def read_cell(cell: Cell, column: Column, settings: Settings) -> Any:
 
 
 def _distinct(cells: pd.Series) -> tuple[np.ndarray, list[Cell]]:
-    """The distinct cells and, for each row, which of them it holds; 1, 1.0 and yes stay apart."""
+    """Give the distinct cells and which of them each row holds; 1, 1.0 and yes stay apart."""
     held = cells.tolist()
     if set(map(type, held)) <= {str}:
         codes, distinct = pd.factorize(cells.to_numpy(dtype=object))
@@ -164,8 +169,8 @@ def _read_text(cell: Cell, context: CellContext) -> str | Told:
     if isinstance(cell, dt.date | dt.time | dt.timedelta) and not free:
         raise CellError(DATE_IN_TEXT, f"the cell holds a date or time ({shown(cell)}), not text")
     text = plain_text(as_written(cell))
-    if _CONTROL.search(text):
-        codes = ", ".join(f"\\x{ord(each):02x}" for each in dict.fromkeys(_CONTROL.findall(text)))
+    if CONTROL.search(text):
+        codes = ", ".join(f"\\x{ord(each):02x}" for each in dict.fromkeys(CONTROL.findall(text)))
         raise CellError(CONTROL_CHARACTER, f"{quoted(text)} holds the control character {codes}")
     text = _alias(text, context.aliases)
     if not free and _BREAK.search(text):
@@ -190,12 +195,11 @@ def _read_choice(cell: Cell, context: CellContext) -> str | Told:
     if word in column.words:
         return word
     problem = f"{quoted(cell)} is not one of {words_or(column.words)}"
-    near = process.extractOne(word, column.words, score_cutoff=50)
+    near = process.extractOne(word, column.words, scorer=fuzz.ratio, score_cutoff=_NEAR_WORD)
     problem += f"; the nearest is {near[0]}" if near else ""
-    remedy = (
-        f"Write one of the words, or map yours in shop.toml: [aliases.{column.name}] "
-        f'"{shown(cell, 40)}" = "{near[0] if near else column.words[0]}".'
-    )
+    meant = near[0] if near else column.kept_as or column.words[0]
+    line = toml_line(f"aliases.{column.name}", shown(cell, 40), meant)
+    remedy = f"Write one of these words, or map yours to one: {line}."
     if column.kept_as is not None:
         problem += f"; it counts as {column.kept_as}"
         return Told(column.kept_as, CellFault(KEPT_AS_OTHER, problem, remedy))

@@ -2,8 +2,9 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Final
 
 import numpy as np
@@ -98,9 +99,12 @@ def check_tables(
 
     Parameters
     ----------
-    raws : the tables that are there, as their files hold them.
-    settings : the shop's settings.
-    progress : called with a line for each step.
+    raws : mapping of table name to RawTable
+        The tables that are there, as their files hold them.
+    settings : Settings
+        The shop's settings.
+    progress : callable, optional
+        Called with a line for each step.
 
     Raises
     ------
@@ -108,6 +112,7 @@ def check_tables(
         A required table lacks a required column, or two columns of a file are the same.
     Unreconciled
         Rows read are not rows used and rejected: a fault of this program.
+
     """
     tell = progress or (lambda _: None)
     tables: dict[str, _ReadTable] = {}
@@ -143,10 +148,10 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
             continue
         cells = raw.cells[header.places[column.name]].set_axis(index)
         read = read_column(cells, _bounded(table, column), settings)
-        columns[column.inside] = read.values
+        columns[column.inside] = read.typed
         findings += _cell_findings(table, column, read.faults)
         if column.required:
-            blank = read.values.isna() & ~index.isin(read.faults.index)
+            blank = read.typed.isna() & ~index.isin(read.faults.index)
             problem = f"{column.name} is blank, and every row of {table.name} needs it"
             findings.append(found(REQUIRED_BLANK, table.name, column.name, index[blank], problem))
     columns["row"] = pd.Series(raw.rows, index=index, dtype="int64")
@@ -157,11 +162,11 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
 def _bounded(table: Table, column: Column) -> Column:
     if (table.name, column.name) not in _ROW_BOUNDS:
         return column
-    return Column(**{**column.__dict__, "minimum": None})
+    return replace(column, minimum=None)
 
 
 def _cell_findings(table: Table, column: Column, faults: pd.Series) -> list[Found]:
-    by_rule: dict[Rule, list[tuple[int, CellFault]]] = {}
+    by_rule: dict[Rule, list[tuple[Hashable, CellFault]]] = {}
     for label, fault in faults.items():
         by_rule.setdefault(fault.rule, []).append((label, fault))
     return [
@@ -208,11 +213,9 @@ def _tell_doubtful(shop: Shop, work: _Work) -> None:
 
 
 def _checked(shop: Shop, work: _Work, tables: Mapping[str, _ReadTable]) -> Checked:
-    parts = [_header_notes(each) for each in tables.values()]
-    parts += [note_findings(each.raw.notes, name, each.raw.file) for name, each in tables.items()]
-    notes = pd.concat([*parts, _no_findings()], ignore_index=True)
+    notes = findings_frame(chain.from_iterable(_notes(each) for each in tables.values()))
     cells = [_found_frame(each, tables[each.table]) for each in work.found]
-    findings = _one_a_cell(pd.concat([*cells, _no_findings()], ignore_index=True), notes)
+    findings = _one_a_cell(pd.concat([*cells, findings_frame([])], ignore_index=True), notes)
     rejected: dict[str, str] = {}
     counts: dict[str, RowCounts] = {}
     for name, each in tables.items():
@@ -235,16 +238,16 @@ def _reconcile(name: str, table: _ReadTable, count: RowCounts, findings: pd.Data
         assert_reconciled(what, told["row"].nunique(), count.rejected, 0)
 
 
-def _no_findings() -> pd.DataFrame:
-    return pd.DataFrame(
-        {each: pd.Series(dtype="int64" if each == "row" else "str") for each in FINDING_COLUMNS}
-    )
+def findings_frame(rows: Iterable[tuple[object, ...]]) -> pd.DataFrame:
+    """Give rows of `FINDING_COLUMNS` as a frame, typed even where there are none."""
+    dtypes = {each: "int64" if each == "row" else "str" for each in FINDING_COLUMNS}
+    return pd.DataFrame(list(rows), columns=list(FINDING_COLUMNS)).astype(dtypes)
 
 
-def note_findings(notes: Iterable[Note], table: str, file: str) -> pd.DataFrame:
-    """Notes of the reading as findings; one about a file as a whole stands on row 1."""
-    rows = [
-        (
+def note_rows(notes: Iterable[Note], table: str, file: str) -> Iterator[tuple[object, ...]]:
+    """Turn notes of the reading into rows of findings; one about a whole file stands on row 1."""
+    for note in notes:
+        yield (
             table,
             note.file or file,
             1 if note.row is None else note.row,
@@ -255,23 +258,20 @@ def note_findings(notes: Iterable[Note], table: str, file: str) -> pd.DataFrame:
             note.problem,
             note.remedy,
         )
-        for note in notes
-    ]
-    return _no_findings() if not rows else pd.DataFrame(rows, columns=list(FINDING_COLUMNS))
 
 
-def _header_notes(table: _ReadTable) -> pd.DataFrame:
+def _notes(table: _ReadTable) -> Iterator[tuple[object, ...]]:
     raw, header = table.raw, table.header
     ours = RECORD_TABLES[raw.table]
-    notes = [
+    unknown = [
         Note(1, label, label, UNKNOWN_COLUMN.code, UNKNOWN_COLUMN.severity, problem, remedy)
         for label, problem, remedy in unknown_columns(raw, ours, header)
     ]
-    notes += [
+    missing = [
         Note(1, name, "", MISSING_COLUMN.code, MISSING_COLUMN.severity, problem, remedy)
         for name, problem, remedy in missing_columns(raw, ours, header)
     ]
-    return note_findings(notes, raw.table, raw.file)
+    yield from note_rows([*unknown, *missing, *raw.notes], raw.table, raw.file)
 
 
 def _found_frame(each: Found, table: _ReadTable) -> pd.DataFrame:
@@ -296,7 +296,7 @@ def _found_frame(each: Found, table: _ReadTable) -> pd.DataFrame:
 
 
 def _one_a_cell(findings: pd.DataFrame, notes: pd.DataFrame) -> pd.DataFrame:
-    """Findings and notes together; where both speak of one cell, a rejection takes the words.
+    """Give findings and notes together; where both speak of one cell, a rejection takes the words.
 
     What the reading says of a cell (a formula that was never calculated) tells more than that its
     text is no number.
@@ -318,7 +318,7 @@ def _one_a_cell(findings: pd.DataFrame, notes: pd.DataFrame) -> pd.DataFrame:
 
 
 def _in_order(findings: pd.DataFrame, tables: Mapping[str, _ReadTable]) -> pd.DataFrame:
-    """Findings by table, row and column, as they stand in the files."""
+    """Give findings by table, row and column, as they stand in the files."""
     order = {name: at for at, name in enumerate(RECORD_TABLES)}
     places = {
         (name, label.strip()): place
@@ -332,7 +332,7 @@ def _in_order(findings: pd.DataFrame, tables: Mapping[str, _ReadTable]) -> pd.Da
 
 
 def _rejected_rows(table: _ReadTable, mask: pd.Series) -> list[tuple[int, list[str]]]:
-    """Number and cells of the rejected rows, in the order of the file."""
+    """Give number and cells of the rejected rows, in the order of the file."""
     at = np.flatnonzero(mask)
     cells = table.raw.cells.to_numpy(dtype=object)[at]
     rows = [
@@ -344,7 +344,7 @@ def _rejected_rows(table: _ReadTable, mask: pd.Series) -> list[tuple[int, list[s
 
 
 def _csv_text(raw: RawTable, rows: list[tuple[int, list[str]]]) -> str:
-    """The rejected rows in the shop's own columns and with its own delimiter."""
+    """Give the rejected rows in the shop's own columns and with its own delimiter."""
     lines = [list(raw.header), *(cells for _, cells in rows)]
     ends = np.cumsum([len(line) for line in lines])
     safe = safe_text(pd.Series([cell for line in lines for cell in line], dtype="str")).tolist()

@@ -26,6 +26,7 @@ from analysis.records.model import DOUBTFUL, REJECTED
 Cell = str | bool | int | float | dt.datetime | dt.date | dt.time | dt.timedelta
 
 LARGEST_CELL: Final = 2**20  # characters; a larger one is a damaged file, or no table at all
+MOST_CELLS: Final = 100_000_000  # rows x columns
 MOST_BROKEN_ROWS: Final = 100  # with unpaired quotation marks; with more, the file is refused
 DELIMITERS: Final = ("\t", ";", ",")  # in the order that settles a tie: commas also stand in text
 SAMPLE_ROWS: Final = 200
@@ -137,10 +138,9 @@ def lay_under_header(table: str, grid: Grid, grows: bool = False) -> RawTable | 
     Blank rows are no rows. Short rows are filled up with ''. A longer row is rejected when the
     cells too many hold something; with `grows` (a sheet, where no cell lies outside) the header
     gets columns without a name instead. None when there is no row at all.
-    RecordsError when the header row itself is broken.
+    RecordsError when the header row itself is broken, or the table is too large.
     """
-    filled = np.fromiter(map(_holds_something, grid.records), bool, len(grid.records))
-    found = np.flatnonzero(filled)
+    found = np.flatnonzero(np.fromiter(map(_holds_something, grid.records), bool))
     if grid.broken and not (len(found) and grid.numbers[found[0]] < grid.broken[0].row):
         raise _broken_header(grid)
     if not len(found):
@@ -162,18 +162,19 @@ def lay_under_header(table: str, grid: Grid, grows: bool = False) -> RawTable | 
             row, note = _too_long(int(rows[i]), body[i], len(header))
             rejected.append(row)
             notes.append(note)
+    if len(body) * len(header) > MOST_CELLS:
+        size = f"{len(header):,} columns and {len(body):,} rows"
+        raise RecordsError(f"{grid.file} has {size}: too many. Keep only the records in it.")
     cells = _frame([body[i] for i in np.flatnonzero(kept)], len(header))
     header, cells, unnamed = _columns_without_name(header, cells, rows[kept])
     rejected.sort(key=lambda row: row.row)
-    told = (*notes, *unnamed), tuple(rejected)
-    form = grid.encoding, grid.delimiter
-    return RawTable(table, grid.file, tuple(header), cells, rows[kept], *told, *form)
+    told = (*notes, *unnamed), tuple(rejected), grid.encoding, grid.delimiter
+    return RawTable(table, grid.file, tuple(header), cells, rows[kept], *told)
 
 
 def column_letter(place: int) -> str:
     """Give the letter of a column as a spreadsheet shows it: 0 is A, 26 is AA."""
-    letters = ""
-    place += 1
+    letters, place = "", place + 1
     while place:
         place, rest = divmod(place - 1, 26)
         letters = chr(ord("A") + rest) + letters
@@ -210,10 +211,8 @@ def _decode(data: bytes, file: str) -> tuple[str, str, int | None]:
         return data.decode("cp1252", "backslashreplace"), "cp1252", bad.start
 
 
-def _encoding_notes(
-    data: bytes, begin: int, first_bad: int | None, delimiter: str
-) -> Iterator[Note]:
-    if first_bad is None:
+def _encoding_notes(data: bytes, begin: int, bad: int | None, delimiter: str) -> Iterator[Note]:
+    if bad is None:
         return
     body = data.removeprefix(codecs.BOM_UTF8)
     problem = "the file is not UTF-8 and was read as Windows-1252"
@@ -224,9 +223,9 @@ def _encoding_notes(
     lenient = body.decode("utf-8", "replace")
     if any(character > "\x7f" for character in set(lenient) - {"\ufffd"}):
         problem += "; parts of it are UTF-8, so some letters with accents came out wrong"
-    value = body[first_bad : first_bad + 1].decode("cp1252", "backslashreplace")
+    value = body[bad : bad + 1].decode("cp1252", "backslashreplace")
     remedy = "Look at the names with accents; save the file as CSV (UTF-8) to be sure."
-    row = _row_at_end(body[begin:first_bad].decode("latin-1"), delimiter)
+    row = _row_at_end(body[begin:bad].decode("latin-1"), delimiter)
     yield Note(row, "", value, "not-utf-8", DOUBTFUL, problem, remedy)
 
 

@@ -1,6 +1,7 @@
 """Rules about film: purchases, cuts, counter sales and job sheets; doubtful, used all the same."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -102,28 +103,28 @@ LENGTH_AGAINST_CUTS = Rule(
 
 
 def in_length(metres: float, settings: Settings) -> str:
-    """A length in the shop's unit, for a message."""
+    """Give a length in the shop's unit, for a message."""
     return f"{metres / metres_per(settings.length_unit):.5g} {settings.length_unit}"
 
 
 def in_area(square_metres: float, settings: Settings) -> str:
-    """An area in the shop's unit, for a message."""
+    """Give an area in the shop's unit, for a message."""
     return f"{square_metres / square_metres_per(settings.area_unit):.5g} {settings.area_unit}"
 
 
 def bought_film(purchases: pd.DataFrame) -> pd.DataFrame:
-    """The purchase lines of film."""
+    """Give the purchase lines of film."""
     return purchases[purchases["kind"] == "film"]
 
 
 def shared_widths(purchases: pd.DataFrame) -> pd.Series:
-    """The roll width of each film whose purchases all have the same. [m]"""
+    """Give the roll width of each film whose purchases all have the same [m]."""
     widths = bought_film(purchases).groupby("item")["roll_width_m"].agg(["min", "max"])
     return widths["min"][widths["max"] - widths["min"] <= _HAIR]
 
 
 def _roll_widths(purchases: pd.DataFrame) -> pd.Series:
-    """The widest width under each film and roll tag. [m]"""
+    """Give the widest width under each film and roll tag [m]."""
     tagged = bought_film(purchases).dropna(subset="roll_id")
     return tagged.groupby(["item", "roll_id"])["roll_width_m"].max()
 
@@ -250,80 +251,118 @@ def _never_bought(shop: Shop, table: str, misspelt: frozenset[str]) -> Found:
     return found(FILM_NEVER_BOUGHT, table, "film", pd.Index(lost["at"]), problems)
 
 
-def _exceeds(inner: tuple[pd.Series, pd.Series], outer: tuple[pd.Series, pd.Series]) -> pd.Series:
-    """Whether one rectangle fits into another neither as it lies nor turned."""
-    a, b = inner
-    length, width = outer
-    upright = (a > length + _HAIR) | (b > width + _HAIR)
-    turned = (b > length + _HAIR) | (a > width + _HAIR)
-    return upright & turned
+_PARTS: Final = {
+    "pulled": "the film pulled",
+    "piece": "the pieces",
+    "finished": "what stayed on the vehicle",
+    "kept": "the offcut",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class _Size:
+    """Sizes of one part of each cut: length and width of one piece [m], area of all [m²]."""
+
+    name: str
+    length: pd.Series
+    width: pd.Series
+    area: pd.Series
+    settings: Settings
+
+    @classmethod
+    def of(cls, cuts: pd.DataFrame, part: str, settings: Settings) -> "_Size":
+        length, width = cuts[f"{part}_length_m"], cuts[f"{part}_width_m"]
+        return cls(_PARTS[part], length, width, length * width, settings)
+
+    @classmethod
+    def of_area(cls, name: str, area: pd.Series, settings: Settings) -> "_Size":
+        unknown = pd.Series(np.nan, area.index)
+        return cls(name, unknown, unknown, area, settings)
+
+    def times(self, count: pd.Series) -> "_Size":
+        return replace(self, area=self.area * count)
+
+    def less(self, kept: "_Size") -> "_Size":
+        rest = self.area - kept.area.fillna(0.0)
+        return _Size.of_area("the film pulled and not kept", rest, self.settings)
+
+    def or_else(self, other: "_Size") -> "_Size":
+        """Give these sizes, and where there are none the other's."""
+        return replace(self, name="the film it was cut from", area=self.area.fillna(other.area))
+
+    def has_more_than(self, other: "_Size") -> pd.Series:
+        return self.area > other.area + _HAIR
+
+    def sticks_out(self, other: "_Size") -> pd.Series:
+        """Whether one piece fits into the other neither as it lies nor turned."""
+        length, width = other.length + _HAIR, other.width + _HAIR
+        upright = (self.length > length) | (self.width > width)
+        turned = (self.width > length) | (self.length > width)
+        return upright & turned
+
+    def exceeds(self, other: "_Size") -> pd.Series:
+        return self.sticks_out(other) | self.has_more_than(other)
+
+    def told(self, row: int) -> str:
+        """Give the size in words: `the pieces (68 in by 48 in; 22.7 sq ft in all)`."""
+        area = f"{in_area(self.area[row], self.settings)} in all"
+        if pd.isna(self.length[row]) or pd.isna(self.width[row]):
+            return f"{self.name} ({area})"
+        length, width = (in_length(each[row], self.settings) for each in (self.length, self.width))
+        return f"{self.name} ({length} by {width}; {area})"
 
 
 def _cut_sizes(shop: Shop) -> Iterator[Found]:
     cuts, settings = shop.used["cuts"], shop.settings
+    yield from _half_sizes(cuts)
+    pull, piece, finished, kept = (
+        _Size.of(cuts, part, settings) for part in ("pulled", "piece", "finished", "kept")
+    )
+    count = cuts["pieces"].astype("float64")
+    pieces, gross = piece.times(count), finished.times(count)
+    left = pull.less(kept)
+
+    over_kept = kept.exceeds(pull)
+    yield _larger(KEPT_OVER_PULLED, ("cuts", "kept_length"), over_kept, kept, pull)
+    over_piece = (piece.sticks_out(pull) | pieces.has_more_than(left)) & ~over_kept
+    yield _larger(PIECE_OVER_PULL, ("cuts", "piece_length"), over_piece, pieces, left)
+    first = cuts["reason"] == "first"
+    limit = pieces.or_else(left)
+    over = first & (finished.sticks_out(piece) | gross.has_more_than(limit)) & ~over_kept
+    yield _larger(FINISHED_OVER_PIECE, ("cuts", "finished_length"), over, gross, limit)
+    opening = _Size.of_area("the opening", cuts["opening_area_m2"], settings)
+    hollow = first & (opening.area >= gross.area) & (opening.area > 0)
+    yield _larger(OPENING_OVER_FINISHED, ("cuts", "opening_area"), hollow, opening, gross)
+
+
+def _half_sizes(cuts: pd.DataFrame) -> Iterator[Found]:
     for what in ("piece", "finished", "kept"):
         length, width = cuts[f"{what}_length_m"], cuts[f"{what}_width_m"]
-        for column, here, other in (
-            (f"{what}_width", length, width),
-            (f"{what}_length", width, length),
+        for column, given, here, other in (
+            (f"{what}_width", f"{what}_length", length, width),
+            (f"{what}_length", f"{what}_width", width, length),
         ):
             at = cuts.index[here.notna() & other.isna()]
-            yield found(HALF_A_SIZE, "cuts", column, at, f"{column} is blank")
-    pull = (cuts["pulled_length_m"], cuts["pulled_width_m"])
-    piece = (cuts["piece_length_m"], cuts["piece_width_m"])
-    finished = (cuts["finished_length_m"], cuts["finished_width_m"])
-    kept = (cuts["kept_length_m"], cuts["kept_width_m"])
-    count = cuts["pieces"].astype("float64")
-    pulled = pull[0] * pull[1]
-    kept_area = (kept[0] * kept[1]).fillna(0.0)
-    left = pulled - kept_area
-    pieces, gross = count * piece[0] * piece[1], count * finished[0] * finished[1]
-
-    over_kept = _exceeds(kept, pull) | (kept_area > pulled + _HAIR)
-    yield _larger(KEPT_OVER_PULLED, cuts, over_kept, "kept_length", "the offcut", kept_area,
-                  "the film pulled", pulled, settings)  # fmt: skip
-    over_piece = (_exceeds(piece, pull) | (pieces > left + _HAIR)) & ~over_kept
-    yield _larger(PIECE_OVER_PULL, cuts, over_piece, "piece_length", "the pieces", pieces,
-                  "the film pulled and not kept", left, settings)  # fmt: skip
-    first = cuts["reason"] == "first"
-    limit = pieces.fillna(left)
-    over = first & (_exceeds(finished, piece) | (gross > limit + _HAIR)) & ~over_kept
-    yield _larger(FINISHED_OVER_PIECE, cuts, over, "finished_length", "what stayed on the vehicle",
-                  gross, "the film it was cut from", limit, settings)  # fmt: skip
-    opening = cuts["opening_area_m2"]
-    hollow = first & (opening >= gross) & (opening > 0)
-    yield _larger(OPENING_OVER_FINISHED, cuts, hollow, "opening_area", "the opening", opening,
-                  "the finished pieces", gross, settings)  # fmt: skip
+            problem = f"{given} is given and {column} is blank"
+            yield found(HALF_A_SIZE, "cuts", column, at, problem)
 
 
 def _larger(
-    rule: Rule,
-    rows: pd.DataFrame,
-    mask: pd.Series,
-    column: str,
-    inner: str,
-    inner_area: pd.Series,
-    outer: str,
-    outer_area: pd.Series,
-    settings: Settings,
-    table: str = "cuts",
+    rule: Rule, place: tuple[str, str], mask: pd.Series, inner: "_Size", outer: "_Size"
 ) -> Found:
-    at = rows.index[mask]
-    problems = [
-        f"{inner} ({in_area(small, settings)}) does not fit in {outer} ({in_area(large, settings)})"
-        for small, large in zip(inner_area[at], outer_area[at], strict=True)
-    ]
-    return found(rule, table, column, at, problems)
+    at = mask.index[mask]
+    problems = [f"{inner.told(row)} cannot come out of {outer.told(row)}" for row in at]
+    return found(rule, *place, at, problems)
 
 
 def _sheet_sizes(shop: Shop) -> Iterator[Found]:
-    jobs = shop.used["jobs"]
-    width = jobs["roll_width_m"].fillna(look_up(jobs["film"], shared_widths(shop.used["purchases"])))
-    pulled = jobs["pulled_length_m"] * width
-    over = jobs["finished_area_m2"] > pulled + _HAIR
-    yield _larger(FINISHED_OVER_PIECE, jobs, over, "finished_area", "what stayed on the vehicle",
-                  jobs["finished_area_m2"], "the film pulled", pulled, shop.settings,
-                  "jobs")  # fmt: skip
+    jobs, settings = shop.used["jobs"], shop.settings
+    shared = shared_widths(shop.used["purchases"])
+    width = jobs["roll_width_m"].fillna(look_up(jobs["film"], shared))
+    pulled = _Size.of_area("the film pulled", jobs["pulled_length_m"] * width, settings)
+    finished = _Size.of_area("what stayed on the vehicle", jobs["finished_area_m2"], settings)
+    over = finished.has_more_than(pulled)
+    yield _larger(FINISHED_OVER_PIECE, ("jobs", "finished_area"), over, finished, pulled)
 
 
 def _cut_references(shop: Shop) -> Iterator[Found]:

@@ -9,7 +9,7 @@ from rapidfuzz import fuzz, process
 from analysis.errors import RecordsError
 from analysis.records.delimited import RawTable
 from analysis.records.model import DOUBTFUL, REJECTED
-from analysis.records.rule import Rule
+from analysis.records.rule import Rule, toml_line
 from analysis.schema import Table
 from analysis.settings import FILE_NAME, Settings
 
@@ -46,6 +46,7 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
     ------
     RecordsError
         Two columns that are the same one of ours; a required column that a required table lacks.
+
     """
     mapped = settings.columns.get(table.name, {})
     places: dict[str, int] = {}
@@ -66,7 +67,7 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
     labels = {name: raw.header[place].strip() for name, place in places.items()}
     header = Header(places, labels, tuple(unknown), tuple(missing))
     if missing and table.required:
-        raise RecordsError(f"{raw.file}: {_lack(raw, table, header, missing[0])}")
+        raise RecordsError(f"{raw.file}: {'. '.join(_lack(raw, table, header, missing[0]))}")
     return header
 
 
@@ -81,29 +82,25 @@ def unknown_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tup
             problem += f"; the nearest of ours is {near}"
         remedy = UNKNOWN_COLUMN.remedy
         if near:
-            remedy = f"If it is {near}, add to {FILE_NAME}: {_map_line(table, label, near)}"
+            remedy = f"If it is {near}, add, {toml_line(f'columns.{table.name}', label, near)}."
         yield label, problem, remedy
 
 
-def missing_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tuple[str, str]]:
-    """For each required column that the file lacks: its name, and what is wrong and to do."""
+def missing_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tuple[str, str, str]]:
+    """Yield for each required column that the file lacks: its name, the problem, what to do."""
     for name in header.missing:
-        yield name, _lack(raw, table, header, name)
+        yield name, *_lack(raw, table, header, name)
 
 
-def _lack(raw: RawTable, table: Table, header: Header, name: str) -> str:
+def _lack(raw: RawTable, table: Table, header: Header, name: str) -> tuple[str, str]:
     labels = {_our_form(raw.header[place]): raw.header[place].strip() for place in header.unknown}
     near = _nearest(name, list(labels))
     theirs = labels[near] if near else "Your column"
-    hint = f" The nearest column of the file is '{theirs}'." if near else ""
+    hint = f"; the nearest of the file is '{theirs}'" if near else ""
     return (
-        f"there is no column {name}, which every row of {table.name} needs.{hint} Add the column, "
-        f"or name yours in {FILE_NAME}: {_map_line(table, theirs, name)}"
+        f"there is no column {name}, which every row of {table.name} needs{hint}",
+        f"Add the column, or, {toml_line(f'columns.{table.name}', theirs, name)}.",
     )
-
-
-def _map_line(table: Table, theirs: str, ours: str) -> str:
-    return f'[columns.{table.name}] "{theirs}" = "{ours}".'
 
 
 def _nearest(name: str, names: list[str]) -> str | None:

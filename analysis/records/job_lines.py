@@ -53,6 +53,7 @@ def sheet_against_log(
     -------
     DataFrame
         Index: labels of job lines. `sheet`, `log`: the two figures.
+
     """
     jobs = jobs[jobs["job_id"].isin(jobs["job_id"][jobs[sheet].notna()])]
     log = log[log["job_id"].isin(jobs["job_id"])]

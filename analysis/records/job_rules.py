@@ -129,7 +129,7 @@ def _job_dates(jobs: pd.DataFrame) -> Iterator[Found]:
 
 
 def known_jobs(shop: Shop) -> pd.Series:
-    """The numbers of the jobs that stand in the file, rejected rows too."""
+    """Give the numbers of the jobs that stand in the file, rejected rows too."""
     return shop.read["jobs"]["job_id"].dropna().drop_duplicates()
 
 
@@ -150,7 +150,9 @@ def _unknown_jobs(shop: Shop, table: str) -> Iterator[Found]:
 def _spans(jobs: pd.DataFrame) -> pd.DataFrame:
     """First and last day of each job; unknown where a line of it does not say."""
     start, end = _ordered(jobs, "started_on"), _ordered(jobs, "finished_on")
-    grouped = pd.DataFrame({"job": jobs["job_id"], "start": start, "end": end}).groupby("job", sort=False)
+    grouped = pd.DataFrame({"job": jobs["job_id"], "start": start, "end": end}).groupby(
+        "job", sort=False
+    )
     size, counts = grouped.size(), grouped.count()
     return pd.DataFrame(
         {
@@ -161,7 +163,7 @@ def _spans(jobs: pd.DataFrame) -> pd.DataFrame:
 
 
 def _ordered(jobs: pd.DataFrame, column: str) -> pd.Series:
-    """A date of each job line, missing where the line's dates contradict each other."""
+    """Give a date of each job line, missing where the line's dates contradict each other."""
     return jobs[column].where(~(jobs["finished_on"] < jobs["started_on"]))
 
 

@@ -11,8 +11,17 @@ from analysis.records.film_rules import bought_film, shared_widths
 from analysis.records.job_lines import cut_lines
 from analysis.records.job_rules import known_jobs
 from analysis.records.model import DOUBTFUL
-from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found, look_up, rows_word
-from analysis.settings import FILE_NAME
+from analysis.records.rule import (
+    Found,
+    Rule,
+    Shop,
+    day,
+    first_of_each,
+    found,
+    look_up,
+    rows_word,
+    toml_line,
+)
 
 _HALF_A_CENT = 0.005
 _JUMP = 1.5
@@ -143,7 +152,7 @@ def _payment_blank(jobs: pd.DataFrame) -> Found:
 
 
 def landed_price(purchases: pd.DataFrame) -> pd.Series:
-    """Mean price of each film after discount and with its share of freight. [money/m²]"""
+    """Mean price of each film after discount and with its share of freight [money/m²]."""
     value = purchases["quantity"] * purchases["unit_price"] - purchases["discount"]
     invoice = purchases["invoice"]
     freight = value.where(purchases["kind"] == "freight").groupby(invoice).sum()
@@ -211,15 +220,14 @@ def _purchase_lines(shop: Shop) -> Iterator[Found]:
 
 
 def _lone_credits(purchases: pd.DataFrame, goods: pd.DataFrame) -> Found:
-    credits = purchases[purchases["kind"] == "credit"]
+    allowances = purchases[purchases["kind"] == "credit"]
+    wanted = ["item", "roll_id", "invoice", "received_on"]
     alone = []
-    for each in credits.itertuples():
-        lines = goods[goods["item"] == each.item]
-        if pd.notna(each.roll_id):
-            lines = lines[lines["roll_id"] == each.roll_id]
-        on_time = (lines["invoice"] == each.invoice) | (lines["received_on"] <= each.received_on)
+    for item, roll, invoice, on in allowances[wanted].itertuples(index=False, name=None):
+        lines = goods[(goods["item"] == item) & (pd.isna(roll) | (goods["roll_id"] == roll))]
+        on_time = (lines["invoice"] == invoice) | (lines["received_on"] <= on)
         alone.append(not on_time.any())
-    lost = credits[np.array(alone, dtype=bool)]
+    lost = allowances[np.array(alone, dtype=bool)]
     problems = [
         f"no line of {item}{'' if pd.isna(roll) else f', roll {roll},'} stands on invoice "
         f"{invoice} or was received before"
@@ -284,9 +292,8 @@ def _wages(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
         early = names[when < look_up(names, first)]
         people = first_of_each(early)
         problems = [
-            f"the first wage of {who} holds from {day(first[who])}; {rows_word(count)} of {table} "
-            + ("is" if count == 1 else "are")
-            + " of before"
+            f"the first wage of {who} holds from {day(first[who])}, and {rows_word(count)} of "
+            f"{table} " + ("is earlier" if count == 1 else "are earlier")
             for who, count in zip(people["value"], people["count"], strict=True)
         ]
         where = "worked_on" if table == "hours" else "crew"
@@ -294,7 +301,7 @@ def _wages(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
 
 
 def _crews(shop: Shop) -> pd.DataFrame:
-    """The people of job sheets whose job has no time log, one row a name; labels repeat."""
+    """Give the people of job sheets whose job has no time log, one row a name; labels repeat."""
     jobs = shop.used["jobs"]
     alone = jobs[
         jobs["crew"].notna()
@@ -353,7 +360,7 @@ def _class_remedy(word: str) -> str:
     near = _nearest_class(word)
     if near is None:
         return UNKNOWN_CLASS.remedy
-    return f'Write {near}, or map it in {FILE_NAME}: [aliases.vehicle_class] "{word}" = "{near}".'
+    return f"Write {near}, or map it: {toml_line('aliases.vehicle_class', word, near)}."
 
 
 def _unknown_services(shop: Shop, misspelt: frozenset[str]) -> Found:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from analysis.errors import RecordsError, SettingsError
 from analysis.record_tables import RECORD_TABLES
-from analysis.records.check import Checked, Progress, check_tables, note_findings
+from analysis.records.check import Checked, Progress, check_tables, findings_frame, note_rows
 from analysis.records.delimited import Note
 from analysis.records.file_rules import NO_SETTINGS
 from analysis.records.files import RawFolder, read_raw_folder
@@ -17,7 +17,7 @@ _LARGEST_SETTINGS = 2**20  # bytes
 
 
 def read_settings(folder: Path) -> Settings:
-    """The settings of a records folder; all defaults where it has no `shop.toml`.
+    """Give the settings of a records folder; all defaults where it has no `shop.toml`.
 
     Raises
     ------
@@ -25,6 +25,7 @@ def read_settings(folder: Path) -> Settings:
         There is no such folder.
     SettingsError
         The file cannot be read, or holds a key or value that it must not hold.
+
     """
     path = _settings_file(folder)
     if path is None:
@@ -54,9 +55,12 @@ def read_records(
 
     Parameters
     ----------
-    folder : the records folder: `shop.toml` and one file (or sheet) a table.
-    settings : used instead of the folder's own settings.
-    progress : called with one line before each file and each step.
+    folder : Path
+        The records folder: `shop.toml` and one file (or sheet) a table.
+    settings : Settings, optional
+        Used instead of the folder's own settings.
+    progress : callable, optional
+        Called with one line before each file and each step.
 
     Returns
     -------
@@ -69,6 +73,7 @@ def read_records(
         The records as a whole cannot be read: one line with what, where, and what to do.
     SettingsError
         `shop.toml` holds what it must not hold.
+
     """
     settings = read_settings(folder) if settings is None else settings
     required = [name for name, table in RECORD_TABLES.items() if table.required]
@@ -105,7 +110,7 @@ def _folder_findings(raw: RawFolder) -> pd.DataFrame:
         code, severity = NO_SETTINGS.code, NO_SETTINGS.severity
         note = Note(None, "", "", code, severity, problem, NO_SETTINGS.remedy, FILE_NAME)
         notes.insert(0, note)
-    return note_findings(notes, "", "")
+    return findings_frame(note_rows(notes, "", ""))
 
 
 def _sources(raw: RawFolder, checked: Checked) -> tuple[Source, ...]:

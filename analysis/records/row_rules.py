@@ -1,6 +1,6 @@
 """Rules about one row by itself: what makes a row unusable, and what a blank cell stands for."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -12,7 +12,7 @@ from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.records.rule import Found, Rule, day, found
 from analysis.schema import Kind
 
-_HOUR: Final = pd.Timedelta(hours=1)
+_HOUR: Final = 3600.0  # seconds
 
 FINISHED_WITHOUT_DATE = Rule(
     "finished-without-date",
@@ -98,7 +98,7 @@ REPLACED_ROW = Rule(
 
 
 def with_defaults(name: str, frame: pd.DataFrame) -> pd.DataFrame:
-    """The frame with what blank cells stand for filled in, where that needs no other table."""
+    """Give the frame with what blank cells stand for filled in, where that needs no other table."""
     fill = _DEFAULTS.get(name)
     return fill(frame) if fill else frame
 
@@ -114,9 +114,10 @@ def _jobs_defaults(jobs: pd.DataFrame) -> pd.DataFrame:
 
 def _hours_defaults(hours: pd.DataFrame) -> pd.DataFrame:
     return hours.assign(
-        task=hours["task"].fillna("other"),
         overtime=hours["overtime"].fillna(value=False),
-        hours=hours["hours"].fillna((hours["stopped_at"] - hours["started_at"]) / _HOUR),
+        hours=hours["hours"].fillna(
+            (hours["stopped_at"] - hours["started_at"]).dt.total_seconds() / _HOUR
+        ),
     )
 
 
@@ -128,7 +129,7 @@ def _cuts_defaults(cuts: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-_DEFAULTS: Final = {
+_DEFAULTS: Final[Mapping[str, Callable[[pd.DataFrame], pd.DataFrame]]] = {
     "jobs": _jobs_defaults,
     "hours": _hours_defaults,
     "purchases": lambda frame: frame.assign(discount=frame["discount"].fillna(0.0)),
@@ -138,7 +139,7 @@ _DEFAULTS: Final = {
 
 
 def row_faults(name: str, frame: pd.DataFrame) -> Iterator[Found]:
-    """What makes rows of one table unusable. `frame` has defaults, and no row with a bad cell."""
+    """Find rows that cannot be used. `frame` has its defaults, and no row with a bad cell."""
     check = _ROW_CHECKS.get(name)
     if check is not None:
         yield from check(frame)
@@ -165,7 +166,7 @@ def _hours_faults(hours: pd.DataFrame) -> Iterator[Found]:
 
 def hours_over_times(hours: pd.DataFrame) -> Found:
     """Entries whose hours do not fit between their times (a doubtful rule)."""
-    span = (hours["stopped_at"] - hours["started_at"]) / _HOUR
+    span = (hours["stopped_at"] - hours["started_at"]).dt.total_seconds() / _HOUR
     long = hours["hours"] > span + 1 / 60
     problems = [
         f"{each:g} hours do not fit between start and stop, which are {apart:g} hours apart"
@@ -188,7 +189,7 @@ def _purchases_faults(purchases: pd.DataFrame) -> Iterator[Found]:
     at = index[quantity == 0]
     yield found(QUANTITY_ZERO, table, "quantity", at, "the quantity is 0")
     below = (quantity < 0) & (kind != "film")
-    problems = [f"a negative quantity of {each}" for each in kind[below]]
+    problems = [f"the quantity is negative, and the line is of kind {each}" for each in kind[below]]
     yield found(QUANTITY_NEGATIVE, table, "quantity", index[below], problems)
     below = (price < 0) & (kind == "credit")
     problem = "the credit has a negative price"
@@ -221,7 +222,7 @@ _ROW_CHECKS: Final = {
 
 
 def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
-    """Dates that lie too far from the newest of the records; over every date cell of every table."""
+    """Find dates that lie too far from the newest, over every date cell of every table."""
     dates = [
         (name, column.name, frames[name][column.inside].dropna())
         for name in frames
@@ -231,7 +232,8 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
     every = pd.concat([days for _, _, days in dates], ignore_index=True) if dates else pd.Series()
     if every.empty:
         return
-    newest = every.quantile(0.99, interpolation="linear")
+    ticks = every.astype("datetime64[us]").astype("int64")
+    newest = pd.Timestamp(float(ticks.quantile(0.99, interpolation="linear")), unit="us")
     first, last = newest - pd.DateOffset(years=20), newest + pd.DateOffset(years=1)
     for name, column, days in dates:
         late, early = days > last, days < first

@@ -1,11 +1,12 @@
 """What a rule of the check is, and what it finds: rows of a table, with words."""
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
 
-from analysis.settings import Settings
+from analysis.settings import FILE_NAME, Settings
 
 
 @dataclass(frozen=True)
@@ -59,7 +60,7 @@ def found(
     problems: str | Iterable[str],
     remedies: str | Iterable[str] | None = None,
 ) -> Found:
-    """A `Found` from one text for all rows, or one for each."""
+    """Give a `Found` from one text for all rows, or one for each."""
     told = _spread(problems, len(at))
     remedy = _spread(rule.remedy if remedies is None else remedies, len(at))
     return Found(rule, table, column, at, told, remedy)
@@ -73,7 +74,7 @@ def _spread(texts: str | Iterable[str], size: int) -> tuple[str, ...]:
 
 
 def first_of_each(values: pd.Series) -> pd.DataFrame:
-    """The distinct values in order of appearance: columns `value`, `at` (first label), `count`."""
+    """Give the distinct values as they appear: columns `value`, `at` (first label), `count`."""
     given = values.dropna()
     first = given[~given.duplicated()]
     counts = given.value_counts()
@@ -94,6 +95,12 @@ def look_up(keys: pd.Series, values: pd.Series) -> pd.Series:
     return values.reindex(keys.to_numpy()).set_axis(keys.index)
 
 
+def toml_line(section: str, theirs: str, ours: str) -> str:
+    """Say which line of `shop.toml` maps a word of the shop to ours."""
+    key, value = (json.dumps(each, ensure_ascii=False) for each in (theirs, ours))
+    return f"under [{section}] of {FILE_NAME}, the line {key} = {value}"
+
+
 def words_or(words: Sequence[str]) -> str:
     """Words in a row: `roll or offcut`."""
     if len(words) < 2:
@@ -107,5 +114,5 @@ def rows_word(count: int) -> str:
 
 
 def day(when: pd.Timestamp) -> str:
-    """A day as it is written in messages."""
-    return f"{when:%Y-%m-%d}"
+    """Give a day as it is written in messages."""
+    return when.isoformat()[:10]

@@ -4,8 +4,16 @@ from collections.abc import Iterable
 from types import MappingProxyType, ModuleType
 from typing import Final
 
-from analysis.records import cell_rules, film_rules, headers, job_rules, money_rules, row_rules
-from analysis.records import file_rules, spellings
+from analysis.records import (
+    cell_rules,
+    file_rules,
+    film_rules,
+    headers,
+    job_rules,
+    money_rules,
+    row_rules,
+    spellings,
+)
 from analysis.records.rule import Rule
 
 

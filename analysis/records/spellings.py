@@ -12,8 +12,7 @@ import pandas as pd
 from rapidfuzz import fuzz, process
 
 from analysis.records.model import DOUBTFUL
-from analysis.records.rule import Found, Rule, Shop, found, rows_word
-from analysis.settings import FILE_NAME
+from analysis.records.rule import Found, Rule, Shop, found, rows_word, toml_line
 
 _NEAR: Final = 90.0
 # A name that only resembles another is told when the other stands at least this often as much.
@@ -77,7 +76,11 @@ def _names(shop: Shop, subject: str) -> pd.DataFrame:
         rows = shop.used[table]
         if table == "purchases" and subject == "film":
             rows = rows[rows["kind"] == "film"]
-        group = rows["make"].map(normal, na_action="ignore") if subject == "model" else pd.Series("", rows.index)
+        group = (
+            rows["make"].map(normal, na_action="ignore")
+            if subject == "model"
+            else pd.Series("", rows.index)
+        )
         part = pd.DataFrame({"name": rows[column], "group": group, "at": rows.index})
         part = part.dropna(subset=["name", "group"])
         grouped = part.groupby(["group", "name"], sort=False)["at"].agg(["size", "first"])
@@ -88,7 +91,7 @@ def _names(shop: Shop, subject: str) -> pd.DataFrame:
 
 
 def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
-    """The rows of `names` that are an odd spelling, with `known`, the spelling they are near to."""
+    """Give the rows of `names` that are odd spellings, with `known`, what they are near to."""
     rows: list[pd.DataFrame] = []
     for _, group in names.groupby("group", sort=False):
         if len(group) > 1:
@@ -141,7 +144,7 @@ def _differ_on_purpose(one: str, other: str) -> bool:
 
 @lru_cache(maxsize=65_536)
 def normal(name: str) -> str:
-    """A name without case, spaces, hyphens and marks that cannot be seen."""
+    """Give a name without case, spaces, hyphens and marks that cannot be seen."""
     text = unicodedata.normalize("NFKC", name).casefold()
     return "".join(
         each
@@ -160,7 +163,7 @@ def _tell(subject: str, pairs: pd.DataFrame) -> Iterator[Found]:
             f"{subject}"
         )
         remedy = (
-            f"If they are the same, write it the same way, or map it in {FILE_NAME}: "
-            f'[aliases.{column}] "{name}" = "{known}".'
+            "If they are the same, write it the same way, or map it: "
+            f"{toml_line(f'aliases.{column}', name, known)}."
         )
         yield found(SPELT_TWO_WAYS, table, column, pd.Index([first]), problem, remedy)

@@ -62,15 +62,18 @@ _WRITTEN: Final = {
 }
 _LEVELS: Final = {1: "needed", 2: "who did what, and how film was cut", 3: "adds detail"}
 _WIDEST_NOTE: Final = 46  # characters of a line in a note
-_TITLE = Font(size=16, bold=True)
-_BOLD = Font(bold=True)
-_LINK = Font(underline="single", color="0B57A4")
-_EXAMPLE = Font(italic=True, color="6B6B6B")
+_FACE: Final = "Calibri"
+_TITLE = Font(name=_FACE, size=16, bold=True)
+_PLAIN = Font(name=_FACE, size=11)
+_BOLD = Font(name=_FACE, size=11, bold=True)
+_LINK = Font(name=_FACE, size=11, underline="single", color="0B57A4")
+_EXAMPLE = Font(name=_FACE, size=11, italic=True, color="6B6B6B")
 _REQUIRED_FILL = PatternFill("solid", fgColor="D9E4F2")
 _OPTIONAL_FILL = PatternFill("solid", fgColor="F3F3F3")
 _REQUIRED_BORDER = Border(bottom=Side(style="thick", color="1F3A5F"))
 _OPTIONAL_BORDER = Border(bottom=Side(style="thin", color="808080"))
 _WRAPPED = Alignment(wrap_text=True, vertical="top")
+_LEFT = Alignment(horizontal="left")
 
 
 def note(text: str) -> Comment:
@@ -92,6 +95,7 @@ def records_template(settings: Settings | None = None) -> Workbook:
     ----------
     settings : Settings or None
         The shop's units and currency, for the notes. None: those of an empty `shop.toml`.
+
     """
     settings = settings or Settings()
     book = Workbook()
@@ -109,6 +113,9 @@ def _new_sheet(book: Workbook, name: str) -> Worksheet:
     sheet = book.create_sheet(name)
     if not isinstance(sheet, Worksheet):
         raise TypeError("a workbook to write has sheets of cells")
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     return sheet
 
 
@@ -136,7 +143,7 @@ def _write_table(
 def _write_header(sheet: Worksheet, row: int, at: int, column: Column, settings: Settings) -> None:
     cell = sheet.cell(row, at, column.name)
     cell.number_format = "@"
-    cell.font = _BOLD if column.required else Font()
+    cell.font = _BOLD if column.required else _PLAIN
     cell.fill = _REQUIRED_FILL if column.required else _OPTIONAL_FILL
     cell.border = _REQUIRED_BORDER if column.required else _OPTIONAL_BORDER
     cell.comment = note(_note_text(column, settings))
@@ -259,9 +266,6 @@ def _write_read_me(sheet: Worksheet, settings: Settings) -> None:
         cell.font = _LINK
         sheet.cell(row_at, 2, table.sentence)
         sheet.cell(row_at, 3, "needed" if table.required else _LEVELS[max(table.level, 2)])
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
-    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
 
 
 def _instructions(settings: Settings) -> list[str]:
@@ -297,7 +301,7 @@ def _write_examples(sheet: Worksheet, settings: Settings) -> None:
         for at, column in enumerate(table.columns, 1):
             _write_header(sheet, row + 1, at, column, settings)
             cell = sheet.cell(row + 2, at, example_value(column))
-            cell.font = _EXAMPLE
+            cell.font, cell.alignment = _EXAMPLE, _LEFT
             cell.number_format = _FORMATS.get(column.kind, "General")
         row += 5
     most = max(len(table.columns) for table in RECORD_TABLES.values())
@@ -419,6 +423,7 @@ def write_template(folder: Path) -> tuple[Path, Path]:
     OutputError
         One of the files is there already, or a CSV file of a table (which would then stand in two
         places), or the folder cannot be written to. Nothing is changed then.
+
     """
     _refuse_existing(folder)
     buffer = io.BytesIO()

@@ -176,8 +176,8 @@ def _moments(archive: Archive, part: str) -> dict[str, str]:
         number = attributes.get("numFmtId", "0")[:9]
         if name == "cellXfs":
             place = 0
-        elif name == "numFmt" and place < 0:
-            codes.setdefault(number, attributes.get("formatCode", ""))
+        elif name == "numFmt":  # those of conditional formats come after and change nothing
+            codes[number] = attributes.get("formatCode", "")
         elif name == "xf" and place >= 0:
             known = builtin_format_code(int(number)) if number.isdecimal() else None
             code = codes.get(number, known) or "General"

@@ -37,7 +37,7 @@ from analysis.report.look import (
     series_marker,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, sentence_case
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.result_tables import FILM_RECONCILIATION, WASTE_BY_FILM
 
@@ -94,18 +94,11 @@ class StacksInfo(RowsInfo):
 
 
 def waste_causes(frame: pd.DataFrame) -> pd.DataFrame:
-    """Wasted area and its cost by cause, largest area first.
+    """Wasted area and its cost by cause, largest area first: `cause`, `area`, `cost`.
 
-    Parameters
-    ----------
-    frame : `waste_by_film` at the edge.
-
-    Returns
-    -------
-    one row a cause that took film: `cause`, `area` [area], `cost` [money]; the cost is each
-    film's mean cost of wasted area × the cause's area of that film. Where a film's side loss and
-    handling margin are not told apart, their sum is a cause of its own.
-
+    `frame` is `waste_by_film` at the edge. The cost is each film's mean cost of wasted area × the
+    cause's area of that film. Where a film's side loss and handling margin are not told apart,
+    their sum is a cause of its own. Causes that took no film have no row.
     """
     per_area = number(frame, "waste_cost") / number(frame, "waste_area").replace(0.0, np.nan)
     parts = split_waste(frame)
@@ -254,6 +247,17 @@ def draw_stacks(info: StacksInfo) -> go.Figure:
     return fig
 
 
+def unexplained(frame: pd.DataFrame) -> tuple[float, float, float]:
+    """Film missing at the counts, its cost, and film found too much. [area, money, area].
+
+    `frame` is `film_reconciliation` at the edge. Films found short and films found over are added
+    apart: one does not make up for the other.
+    """
+    area, cost = number(frame, "unexplained_area"), number(frame, "unexplained_cost")
+    missing = float(area[area > 0].sum())
+    return missing, float(cost[area > 0].sum(min_count=1)), float(-area[area < 0].sum())
+
+
 def is_counted(review: Review) -> bool:
     """Whether film was counted in the quarter; without a count nobody knows what is missing."""
     days = pd.to_datetime(review.records["stock_counts"]["counted_on"])
@@ -293,12 +297,13 @@ def _waste_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
 
 
 def _waste_title(review: Review, frame: pd.DataFrame, names: list[str], one: str) -> str:
-    costs = number(frame, "waste_cost").to_numpy()
-    if np.isnan(costs).all():
-        return f"Film lost by {one}: what it cost cannot be computed"
-    worst = int(np.nanargmax(costs))
-    cost = Numbers(review.settings).money(costs[worst])
-    return f"{sentence_case(names[worst])} lost most film by cost: {cost} in {review.quarter.label}"
+    quarter = review.quarter.label
+    areas = number(frame, "waste_area")
+    if areas.isna().all():
+        return f"Film lost by {one}: no cut of {quarter} was measured"
+    say = Numbers(review.settings)
+    most, cost = say.area(areas.iloc[0]), say.money(number(frame, "waste_cost").iloc[0])
+    return f"Most film lost by {one}: {names[0]}, {most} ({cost}) in {quarter}"
 
 
 def _waste_grids(review: Review, found: Slices, frame: pd.DataFrame, one: str) -> tuple[Grid, ...]:
@@ -322,14 +327,12 @@ def _flow_name(column: str) -> str:
 
 
 def _flows_title(review: Review, frame: pd.DataFrame, say: Numbers) -> str:
-    missing = number(frame, "unexplained_area").sum(min_count=1)
-    cost = number(frame, "unexplained_cost").sum(min_count=1)
-    if pd.isna(missing):
-        return f"Where the film went in {review.quarter.label}"
     if not is_counted(review):
         return f"Where the film went in {review.quarter.label}: none was counted"
-    word = "is unexplained" if missing >= 0 else "more than the books say was found"
-    return f"{say.area(abs(missing))} ({say.money(abs(cost))}) of film {word}"
+    missing, cost, surplus = unexplained(frame)
+    if missing:
+        return f"{say.area(missing)} of film ({say.money(cost)}) is missing"
+    return "The counts agree with the books" if not surplus else "The counts found more than booked"
 
 
 def _flow_grids(review: Review, found: Slices, frame: pd.DataFrame) -> tuple[Grid, ...]:

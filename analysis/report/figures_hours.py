@@ -29,7 +29,7 @@ from analysis.report.look import (
     rows_figure,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, counted, sentence_case
+from analysis.report.numbers import Numbers, counted
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12
@@ -67,7 +67,7 @@ class ModelsInfo(RowsInfo):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class TasksInfo(RowsInfo):
-    """Hours of each task, most first. [h]"""
+    """Hours of each task, most first [h]."""
 
     hours: tuple[float, ...] = ()
     texts: tuple[str, ...] = ()
@@ -127,7 +127,7 @@ def draw_hours(info: HoursInfo) -> go.Figure:
         customdata=[f"{name}: quoted" for name in names],
         hovertemplate="%{customdata} %{x:,.1f} h<extra></extra>",
     )
-    return fig
+    return fig.update_xaxes(rangemode="tozero")
 
 
 def gather_models(review: Review) -> ModelsInfo:
@@ -149,7 +149,7 @@ def gather_models(review: Review) -> ModelsInfo:
         line = "No vehicle model took longer than was quoted for it, as a sum over its jobs."
         return ModelsInfo(title="No model ran over", grids=(grid,), line=line, period=period)
     return ModelsInfo(
-        title=f"{sentence_case(names[0])} ran over most: {texts[0]} ({period})",
+        title=f"Dearest over the quote in {period}: {names[0]}, {texts[0]}",
         alternative=alternative("Bar chart", "cost of overruns by vehicle model", names, texts),
         grids=(grid,),
         note=f"The {len(worst)} models whose overruns cost most; the table holds all.",
@@ -241,7 +241,7 @@ def _overrun_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
 def _model_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
     over = number(frame, "actual_hours") - number(frame, "quoted_hours")
     return [
-        f"{say.money(cost)}, {say.hours(hours)} over {counted(jobs, 'job')}"
+        f"{say.money(cost)}: {say.hours(hours)} more on {counted(jobs, 'job')}"
         for cost, hours, jobs in zip(
             number(frame, "overrun_cost"), over, number(frame, "jobs"), strict=True
         )
@@ -257,5 +257,5 @@ def _hours_title(review: Review, frame: pd.DataFrame, names: list[str], one: str
     worst = int(np.nanargmax(over.to_numpy()))
     share = say.percent_change(number(frame, "overrun_pct").iloc[worst])
     hours = say.hours(over.iloc[worst])
-    name = sentence_case(names[worst])
-    return f"{name} took {hours} more than quoted ({share}) in {review.quarter.label}"
+    quarter = review.quarter.label
+    return f"Most over the quote by {one}: {names[worst]}, {hours} more ({share}) in {quarter}"

@@ -34,7 +34,7 @@ from analysis.report.look import (
     rows_figure,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, counted, sentence_case, typed
+from analysis.report.numbers import Numbers, counted, typed
 from analysis.report.results import Review
 
 # Lines of the statement that stand for all above them; the others are steps to the next.
@@ -74,7 +74,7 @@ _GROUPS: Final = {
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class StatementInfo(RowsInfo):
-    """The statement as steps: each line's bar goes from `starts` by `steps`. [money]"""
+    """The statement as steps: each line's bar goes from `starts` by `steps` [money]."""
 
     starts: tuple[float, ...] = ()
     steps: tuple[float, ...] = ()
@@ -84,7 +84,7 @@ class StatementInfo(RowsInfo):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class RankingInfo(RowsInfo):
-    """Services by what an hour in the bay leaves and by contribution. [money / h, percent]
+    """Services by what an hour in the bay leaves and by contribution [money / h, percent].
 
     `governs` is `BAY_HOUR`, `CONTRIBUTION` or `UNKNOWN`; rows are ranked by it.
     """
@@ -98,7 +98,7 @@ class RankingInfo(RowsInfo):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FullMarginInfo(RowsInfo):
-    """What each group leaves after all costs, most first. [money]"""
+    """What each group leaves after all costs, most first [money]."""
 
     amounts: tuple[float, ...] = ()
     texts: tuple[str, ...] = ()
@@ -326,10 +326,11 @@ def _signed_line(line: str) -> str:
 
 def _ranking_title(review: Review, frame: pd.DataFrame, names: Sequence[str], governs: str) -> str:
     sure = [name for name, thin in zip(names, few(frame), strict=True) if not thin]
-    what = "percent" if governs == CONTRIBUTION else "per bay hour"
-    if len(sure) < 2:  # noqa: PLR2004
-        return f"Services ranked, {review.quarter.label}: too few jobs to compare"
-    return f"{sentence_case(sure[0])} leaves most {what}, {sure[-1]} least ({review.quarter.label})"
+    quarter = review.quarter.label
+    if len(sure) < 2:
+        return f"Services ranked, {quarter}: too few jobs to compare"
+    what = "In percent of revenue" if governs == CONTRIBUTION else "Per bay hour"
+    return f"{what}, {sure[0]} leaves most and {sure[-1]} least ({quarter})"
 
 
 def _full_margin_title(review: Review, frame: pd.DataFrame, names: Sequence[str], by: str) -> str:

@@ -3,27 +3,18 @@
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
+from plotly.subplots import make_subplots
 
 from analysis.report.grids import FigureInfo, number, plain_grid, slices_of
-from analysis.report.look import (
-    INK,
-    SERIES_COLOURS,
-    SERIES_DASHES,
-    SERIES_SYMBOLS,
-    alternative,
-    finish,
-    nothing,
-    plain,
-    rows_height,
-)
-from analysis.report.numbers import Numbers, label, sentence_case, shortened
+from analysis.report.look import BLUE, INK, alternative, finish, nothing, plain
+from analysis.report.numbers import Numbers, label, shortened
 from analysis.report.results import Review
 
-# Six lines are as many as symbols and dashes tell apart.
-MOST_FILMS: Final = 6
-_PRICE_COLUMNS: Final = (
+MOST_FILMS: Final = 8
+_COLUMNS: Final = (
     "film",
     "supplier",
     "received_on",
@@ -33,13 +24,28 @@ _PRICE_COLUMNS: Final = (
     "landed_cost_per_area",
     "change_pct",
 )
+_ROW_HEIGHT, _FOOT = 104, 52
+
+
+@dataclass(frozen=True)
+class PriceLine:
+    """Landed cost of one film, purchase by purchase [money / area].
+
+    `change_pct` is the newest against the last one before the trailing year (or its first).
+    """
+
+    film: str
+    days: tuple[pd.Timestamp, ...]
+    costs: tuple[float, ...]
+    change_pct: float
+    text: str
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class PricesInfo(FigureInfo):
-    """Landed cost per area over time: a line a film. [money / area]"""
+    """Landed cost per area over time: a line for each film that most was bought of."""
 
-    lines: tuple[tuple[str, tuple[pd.Timestamp, ...], tuple[float, ...]], ...] = ()
+    lines: tuple[PriceLine, ...] = ()
     unit: str = ""
     separators: str = ".,"
 
@@ -50,69 +56,96 @@ def gather_prices(review: Review) -> PricesInfo:
     if found.line:
         return PricesInfo(title="What film costs", line=found.line)
     say = Numbers(review.settings)
-    column = found.table.column("landed_cost_per_area")
+    unit = say.unit(found.table.column("landed_cost_per_area"))
     frame = found.quarter.sort_values(["film", "received_on"], kind="stable")
-    bought = number(frame, "purchased_area").groupby(frame["film"]).sum()
+    grid = plain_grid(review, found.table, frame, _COLUMNS, caption="Purchases of film", names=1)
+    priced = frame[number(frame, "landed_cost_per_area").notna()]
+    if priced.empty:
+        line = "No purchase of film has a landed cost per area."
+        return PricesInfo(title="What film costs", line=line, grids=(grid,))
+    bought = number(priced, "purchased_area").groupby(priced["film"]).sum()
     most = bought.sort_values(ascending=False, kind="stable").head(MOST_FILMS).index
-    lines = []
-    for film in most:
-        own = frame[(frame["film"] == film) & number(frame, "landed_cost_per_area").notna()]
-        if len(own):
-            days = tuple(pd.Timestamp(day) for day in own["received_on"])
-            lines.append((label(film), days, tuple(number(own, "landed_cost_per_area"))))
-    spans = [f"{say.number(v[0], 2)} to {say.number(v[-1], 2)}" for _, _, v in lines]
-    named = [name for name, _, _ in lines]
-    grid = plain_grid(
-        review, found.table, frame, _PRICE_COLUMNS, caption="Purchases of film", names=1
-    )
+    lines = tuple(_line(review, priced[priced["film"] == film], say, unit) for film in most)
+    some = "" if len(bought) <= MOST_FILMS else f" The {MOST_FILMS} films that most was bought of."
     return PricesInfo(
-        title=_prices_title(lines, say),
-        alternative=alternative("Line chart", "landed cost per area over time", named, spans),
+        title=_title(lines, say),
+        alternative=alternative(
+            "Line charts, one a film",
+            "landed cost per area over time",
+            [line.film for line in lines],
+            [line.text for line in lines],
+        ),
         grids=(grid,),
-        note="After freight, discount and credits. "
-        + ("" if len(bought) <= MOST_FILMS else f"The {MOST_FILMS} films bought most."),
-        lines=tuple(lines),
-        unit=say.unit(column),
+        note="After freight, discount and credits. Each film has an upright scale of its own, "
+        f"which does not start at 0.{some}",
+        lines=lines,
+        unit=unit,
         separators=say.separators,
     )
 
 
 def draw_prices(info: PricesInfo) -> go.Figure:
-    """A stepped line a film, told apart by colour, dash and symbol."""
+    """A small stepped line a film, one under the other, over the same days."""
     if info.line:
         return nothing(info.title, info.line)
-    fig = go.Figure()
-    for position, (film, days, prices) in enumerate(info.lines):
-        name = plain(shortened(film, 30))
+    count = len(info.lines)
+    height = _ROW_HEIGHT * count + _FOOT
+    gap = 34 / (_ROW_HEIGHT * count)
+    fig = make_subplots(count, 1, shared_xaxes=True, vertical_spacing=gap)
+    for row, line in enumerate(info.lines, start=1):
+        name = plain(shortened(line.film))
         fig.add_scatter(
-            x=[f"{day:%Y-%m-%d}" for day in days],
-            y=list(prices),
-            name=name,
+            x=[f"{day:%Y-%m-%d}" for day in line.days],
+            y=list(line.costs),
             mode="lines+markers",
-            line={
-                "shape": "hv",
-                "width": 2,
-                "color": SERIES_COLOURS[position],
-                "dash": SERIES_DASHES[position],
-            },
-            marker={"symbol": SERIES_SYMBOLS[position], "size": 9, "line": {"color": INK}},
-            hovertemplate=f"{name}: %{{y:,.2f}}, %{{x}}<extra></extra>",
+            line={"shape": "hv", "width": 1.5, "color": BLUE},
+            marker={"size": 6, "color": BLUE, "line": {"width": 0.5, "color": INK}},
+            hovertemplate=f"{name}: %{{y:,.2f}} {plain(info.unit)}, %{{x}}<extra></extra>",
+            row=row,
+            col=1,
         )
-    _, head = rows_height(1, len(info.lines))
-    finish(fig, title=info.title, separators=info.separators, height=360 + head, head=head)
-    fig.update_layout(showlegend=True, margin_l=56)
-    fig.update_yaxes(title_text=plain(f"Landed cost, {info.unit}"), tickformat=",.2f")
-    fig.update_xaxes(type="date", title_text="Day of receipt", tickformat="%Y-%m", showgrid=False)
-    return fig
+        for text, x, anchor in ((name, 0, "left"), (plain(line.text), 1, "right")):
+            fig.add_annotation(
+                text=text,
+                x=x,
+                xref="paper",
+                xanchor=anchor,
+                y=1,
+                yref=f"y{row if row > 1 else ''} domain",
+                yanchor="bottom",
+                showarrow=False,
+            )
+    finish(fig, title=info.title, separators=info.separators, height=height, head=26)
+    fig.update_layout(showlegend=False, margin_l=48)
+    fig.update_yaxes(tickformat=",.2f", nticks=4)
+    fig.update_xaxes(type="date", tickformat="%Y-%m", showgrid=False)
+    return fig.update_xaxes(title_text="Day of receipt", row=count, col=1)
 
 
-def _prices_title(
-    lines: list[tuple[str, tuple[pd.Timestamp, ...], tuple[float, ...]]], say: Numbers
-) -> str:
-    """The film whose landed cost moved most from its first purchase to its newest."""
-    moves = {name: 100 * (v[-1] / v[0] - 1) for name, _, v in lines if len(v) > 1 and v[0]}
-    if not moves:
+def _line(review: Review, own: pd.DataFrame, say: Numbers, unit: str) -> PriceLine:
+    days = pd.to_datetime(own["received_on"])
+    costs = number(own, "landed_cost_per_area")
+    before = costs[days < review.quarter.year_first_day]
+    base = float(before.iloc[-1] if len(before) else costs.iloc[0])
+    newest = float(costs.iloc[-1])
+    change = 100 * (newest / base - 1) if base and len(costs) > 1 else np.nan
+    text = f"{say.number(newest, 2)} {unit}"
+    if not np.isnan(change):
+        text += f", {say.percent_change(change, 1)} in a year"
+    return PriceLine(
+        label(own["film"].iloc[0]),
+        tuple(pd.Timestamp(day) for day in days),
+        tuple(costs),
+        change,
+        text,
+    )
+
+
+def _title(lines: tuple[PriceLine, ...], say: Numbers) -> str:
+    """The film whose landed cost moved most in the trailing year."""
+    moved = [line for line in lines if not np.isnan(line.change_pct)]
+    if not moved:
         return "What film costs, purchase by purchase"
-    most = max(moves, key=lambda name: abs(moves[name]))
-    move = say.percent_change(moves[most])
-    return f"{sentence_case(most)} moved most since its first purchase: {move}"
+    most = max(moved, key=lambda line: abs(line.change_pct))
+    change = say.percent_change(most.change_pct, 1)
+    return f"Landed cost moved most for {most.film}: {change} in twelve months"

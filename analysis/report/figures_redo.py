@@ -22,13 +22,14 @@ from analysis.report.look import (
 from analysis.report.numbers import Numbers, counted, label
 from analysis.report.results import Review
 
-MOST_ROWS: Final = 14
+# How many of each kind the chart shows.
+_SHOWN: Final = {"service": 10, "model": 4, "film": 4}
 _COLUMNS: Final = ("by", "key", "jobs", "redos", "redo_pct", "low_pct", "high_pct", "redo_cost")
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class RedoInfo(RowsInfo):
-    """Share of jobs done over, with its 90 % interval. [percent]"""
+    """Share of jobs done over, with its 90 % interval [percent]."""
 
     rates: tuple[float, ...] = ()
     lows: tuple[float, ...] = ()
@@ -56,7 +57,8 @@ def gather_redo(review: Review) -> RedoInfo:
         alternative=alternative("Dot chart with intervals", "share done over", names, texts),
         grids=(grid,),
         note="The dot is the share found, the line its 90 % interval. First-time jobs of the "
-        "twelve months to the quarter's end, with their redos to date.",
+        "twelve months to the quarter's end, with their redos to date; ranked by the interval's "
+        "low end, so that one unlucky job does not lead.",
         names=tuple(names),
         few=tuple(few(shown)),
         unit="%",
@@ -78,6 +80,7 @@ def draw_redo(info: RedoInfo) -> go.Figure:
         x=list(info.rates),
         y=list(range(len(names))),
         mode="markers",
+        cliponaxis=False,
         marker={
             "size": 11,
             "color": [GREY if thin else VERMILION for thin in info.few],
@@ -110,16 +113,17 @@ def service_rows(frame: pd.DataFrame) -> pd.DataFrame:
 
 
 def _worth_showing(frame: pd.DataFrame) -> pd.DataFrame:
-    """Services, and the models and films with a redo; each kind highest rate first."""
+    """Services, then models and films with a redo: of each kind those whose low end is highest."""
     order = pd.DataFrame(
         {
-            "kind": frame["by"].map({"service": 0, "model": 1, "film": 2}),
-            "rate": -number(frame, "redo_pct"),
+            "kind": frame["by"].map({kind: at for at, kind in enumerate(_SHOWN)}),
+            "low": -number(frame, "low_pct"),
         }
-    ).sort_values(["kind", "rate"], kind="stable")
+    ).sort_values(["kind", "low"], kind="stable")
     ordered = frame.loc[order.index]
-    worth = (ordered["by"] == "service") | (number(ordered, "redos") > 0)
-    return ordered[worth].head(MOST_ROWS)
+    worth = ordered[(ordered["by"] == "service") | (number(ordered, "redos") > 0)]
+    place = worth.groupby("by").cumcount()
+    return worth[place < worth["by"].map(_SHOWN)]
 
 
 def _title(frame: pd.DataFrame, say: Numbers) -> str:

@@ -33,8 +33,8 @@ _LITTER: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 _OPEN_MARKS: Final = ("~$", ".~lock.")  # what spreadsheet programs put beside a file they hold open
 _UTF8_MARK: Final = "\ufeff"
 
-# Called as (files written, files in all, name of the file that is written next, or of the last).
-Progress = Callable[[int, int, str], None]
+# Called with one line before each step.
+Progress = Callable[[str], None]
 _Content = str | Callable[[], bytes]
 
 
@@ -56,6 +56,7 @@ def write_review(
     review: Review,
     page_html: str,
     out: Path,
+    records_folder: Path | None = None,
     progress: Progress | None = None,
     *,
     seed: int | None = None,
@@ -74,8 +75,11 @@ def write_review(
         The text of `index.html`.
     out : Path
         The folder; made with its parents if it is not there.
+    records_folder : Path or None
+        The folder that the records were read from, in which nothing is ever written. None: it is
+        known by its files alone, as `_refuse_inside_records` says.
     progress : function or None
-        Called before each file and at the end, as `Progress` says.
+        Called with one line before each step.
     seed : int or None
         The seed of whatever was drawn at random, for the manifest.
 
@@ -85,6 +89,7 @@ def write_review(
         `out` lies inside the records, is a file, holds a file that is not from an earlier review
         or was changed since, is being written by another run, or cannot be written. What stood
         there still stands there.
+
     """
     contents: dict[str, _Content] = {
         "index.html": page_html,
@@ -97,10 +102,10 @@ def write_review(
     facts["not_computed"] = _not_computed(review)
     if seed is not None:
         facts["seed"] = seed
-    _write(out, review.records, facts, contents, progress)
+    _write(out, review.records, records_folder, facts, contents, progress)
 
 
-def write_check(records: Records, out: Path) -> None:
+def write_check(records: Records, out: Path, records_folder: Path | None = None) -> None:
     """Write what the check says into `out`, whole or not at all.
 
     `record_findings.csv`, `rejected/TABLE.csv` and `manifest.json`; the same rules as for a review.
@@ -109,9 +114,10 @@ def write_check(records: Records, out: Path) -> None:
     ------
     OutputError
         As for `write_review`.
+
     """
     facts = _facts(CHECK, records, records.settings)
-    _write(out, records, facts, _record_files(records), None)
+    _write(out, records, records_folder, facts, _record_files(records), None)
 
 
 # --- what is written -----------------------------------------------------------------------------
@@ -186,29 +192,27 @@ def _not_computed(review: Review) -> list[dict[str, Any]]:
 def _write(
     out: Path,
     records: Records,
+    records_folder: Path | None,
     facts: Mapping[str, Any],
     contents: Mapping[str, _Content],
     progress: Progress | None,
 ) -> None:
-    _refuse_inside_records(out, records)
-
-    def tell(done: int, name: str) -> None:
-        if progress is not None:
-            progress(done, len(contents) + 1, name)
+    _refuse_inside_records(out, records, records_folder)
+    say = progress or (lambda _: None)
 
     def fill(folder: Path) -> None:
         hashes = {}
-        for done, name in enumerate(sorted(contents)):
-            tell(done, name)
+        for name in sorted(contents):
             found = contents[name]
+            if not isinstance(found, str):
+                say(f"making {name}")
             content = found.encode() if isinstance(found, str) else found()
             (folder / name).parent.mkdir(exist_ok=True)
             write_file(folder / name, content)
             hashes[name] = hashlib.sha256(content).hexdigest()
-        tell(len(contents), MANIFEST)
         write_file(folder / MANIFEST, _manifest_text({**facts, "files_written": hashes}).encode())
         _keep_litter(out, folder)
-        tell(len(contents) + 1, MANIFEST)
+        say(f"putting {out.name} in place")
 
     replace_folder(out, fill, lambda folder: _refuse_changed(folder, out, facts["command"]))
 
@@ -237,18 +241,29 @@ def _keep_litter(out: Path, folder: Path) -> None:
 # --- what is refused -----------------------------------------------------------------------------
 
 
-def _refuse_inside_records(out: Path, records: Records) -> None:
-    """A folder that holds a file we read, unchanged, is the records folder; so is all under it."""
+def _refuse_inside_records(out: Path, records: Records, records_folder: Path | None) -> None:
+    """Refuse the records folder and all under it.
+
+    Whether it is named or not, a folder that holds a file we read, unchanged, is one too: a copy
+    of the records, or the same folder by another way.
+    """
     target = out.resolve()
+    named = records_folder.resolve() if records_folder else None
     for folder in (target, *target.parents):
-        for source in records.sources:
-            path = folder / Path(source.file).name
-            # Settings are no sign: two shops may well have the same.
-            if source.table and path.is_file() and _is_readable_copy(path, source.sha256):
-                raise OutputError(
-                    f"{out} lies in the records folder {folder}, which is only read. "
-                    "Give a folder outside it with --out."
-                )
+        if folder == named or _holds_a_source(folder, records):
+            raise OutputError(
+                f"{out} lies in the records folder {folder}, which is only read. "
+                "Give a folder outside it with --out."
+            )
+
+
+def _holds_a_source(folder: Path, records: Records) -> bool:
+    # Settings are no sign: two shops may well have the same.
+    files = {(Path(each.file).name, each.sha256) for each in records.sources if each.table}
+    return any(
+        (folder / name).is_file() and _is_readable_copy(folder / name, sha256)
+        for name, sha256 in files
+    )
 
 
 def _is_readable_copy(path: Path, sha256: str) -> bool:

@@ -199,16 +199,9 @@ def side_by_side(
 ) -> Grid:
     """The periods of one table beside each other, a row a key.
 
-    Parameters
-    ----------
-    parts : the periods, left to right; a period without rows is left out.
-    order : rows in the order wanted (its keys are read); keys that it lacks follow.
-
-    Raises
-    ------
-    MergeError
-        A key stands twice in one period.
-
+    `parts` are the periods, left to right; one without rows is left out. `order` has the keys in
+    the order of the rows; keys that it lacks follow. Pandas raises `MergeError` where a key stands
+    twice in one period.
     """
     parts = [part for part in parts if len(part.frame)]
     keys = [each.name for each in table.columns if each.key]

@@ -33,8 +33,6 @@ _BAR_LOOKS: Final = {
 # One look a series, for up to eight of them.
 SERIES_COLOURS: Final = (BLUE, ORANGE, SKY, VERMILION, PURPLE, YELLOW, GREEN, GREY)
 SERIES_PATTERNS: Final = ("", "/", ".", "x", "\\", "-", "|", "")
-SERIES_SYMBOLS: Final = ("circle", "square", "diamond", "cross", "triangle-up", "x")
-SERIES_DASHES: Final = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 
 _ROW_HEIGHT, _BAR_WIDTH, _LABEL_RISE = 42, 0.36, 0.4
 _FOOT, _HEAD, _PANEL_HEAD, _LEGEND_ROW = 52, 6, 24, 22
@@ -51,7 +49,7 @@ TEMPLATE: Final = go.layout.Template(
         "xaxis": {
             "gridcolor": LINE,
             "tickformat": ",",
-            "zerolinecolor": INK,
+            "zerolinecolor": GREY,
             "zerolinewidth": 1,
             "ticks": "outside",
             "tickcolor": LINE,
@@ -183,7 +181,7 @@ def _title_room(lines: int) -> int:
 
 
 def rows_height(count: int, legend_entries: int = 0) -> tuple[int, int]:
-    """Height of a chart of rows, and what of it a legend above it takes. [pixels]"""
+    """Height of a chart of rows, and what of it a legend above it takes [pixels]."""
     head = _HEAD + _LEGEND_ROW * -(-legend_entries // 3)
     return _height(count, head), head
 

@@ -90,9 +90,9 @@ class Numbers:
 
     def area(self, value: float | None) -> str:
         """An area in the shop's unit, with the unit."""
-        places = places_for([value], Kind.AREA)
-        text = self.number(value, places)
-        return text if text == MISSING else f"{text} {self.area_unit}"
+        if value is None or pd.isna(value):
+            return MISSING
+        return f"{self.number(value, places_for([value], Kind.AREA))} {self.area_unit}"
 
     def hours(self, value: float | None, places: int = 1) -> str:
         """Hours, with their sign: `12.5 h`."""
@@ -172,7 +172,7 @@ def typed(value: object) -> str:
     Control characters go; text that runs from right to left is isolated, so that a number after
     it stays after it. It is still plain text: whoever puts it on a page escapes it.
     """
-    if value is None or value is pd.NaT or (isinstance(value, float) and pd.isna(value)):
+    if value is None or value is pd.NA or value is pd.NaT or value != value:  # noqa: PLR0124
         return MISSING
     if isinstance(value, float) and value.is_integer():
         value = int(value)
@@ -196,9 +196,9 @@ def sentence_case(text: str) -> str:
 
 
 def counted(count: float, singular: str, plural: str = "") -> str:
-    """`1 job`, `12 jobs`."""
+    """`1 job`, `12 jobs`; `– jobs` where the count is missing."""
     word = singular if count == 1 else plural or singular + "s"
-    return f"{int(count)} {word}"
+    return f"{MISSING if pd.isna(count) else int(count)} {word}"
 
 
 def listed(words: Sequence[str]) -> str:

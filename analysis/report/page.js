@@ -8,6 +8,7 @@
     const values = notes.filter((note) => note.xanchor === "right");
     if (values.length === 0) { return layout; }
     const names = notes.filter((note) => note.xanchor === "left" && note.yref === "y");
+    if (names.length === 0) { return layout; }
     const legend = layout.showlegend ? Math.ceil(entries / 2) * LEGEND_ROW : 0;
     names.forEach(function (note, at) {
       note.text += "<br>" + values[at].text;

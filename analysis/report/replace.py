@@ -51,6 +51,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], check: Callable[[Pat
     OutputError
         `out` is a file, another run is writing to it, it may not be written to, the disk is full,
         or `check` refuses. What stood at `out` still stands there, unchanged.
+
     """
     target = out.resolve()
     try:

@@ -4,9 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
-from analysis.report.figures_film import cause_name, is_counted, waste_causes
+from analysis.glossary import statement_line
+from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
 from analysis.report.figures_hours import models_by_overrun
 from analysis.report.figures_money import UTILISATION, amounts_of
 from analysis.report.figures_redo import service_rows
@@ -48,16 +50,7 @@ def result_answer(review: Review) -> Answer:
     now, before = amounts_of(found.quarter), amounts_of(found.previous)
     result, margin = now.get("result"), now.get("full_margin_of_jobs")
     if result is None or pd.isna(result):
-        blank = [name for name, amount in now.items() if pd.isna(amount)]
-        return Answer(
-            question,
-            f"The result of {review.quarter.label} cannot be computed to its last line.",
-            f"The first line that is missing is {blank[0] if blank else 'result'!r}.".replace(
-                "_", " "
-            ),
-            anchor,
-            is_known=False,
-        )
+        return _no_result(review, question, now, anchor)
     word = "A result of" if result >= 0 else "A loss of"
     line = f"{word} {say.money(abs(result))}{_against(result, before.get('result'), review, say)}."
     detail = (
@@ -66,6 +59,14 @@ def result_answer(review: Review) -> Answer:
         f"{_utilisation(now, say)}"
     )
     return Answer(question, line, detail.strip(), anchor)
+
+
+def _no_result(review: Review, question: str, now: dict[str, float], anchor: str) -> Answer:
+    """No result: the first line of the statement that is missing is the one to mend."""
+    blank = next((name for name, amount in now.items() if pd.isna(amount)), "result")
+    line = f"The result of {review.quarter.label} cannot be computed to its last line."
+    detail = f"The first line that is missing is {statement_line(blank)}."
+    return Answer(question, line, detail, anchor, is_known=False)
 
 
 def services_answer(review: Review) -> Answer:
@@ -88,7 +89,9 @@ def services_answer(review: Review) -> Answer:
     )
     losing = f" {sentence_case(lost)} lost money." if lost else " No service lost money."
     unknown = int(amounts.isna().sum())
-    parts = [f"{counted(unknown, 'service')} cannot be computed." if unknown else ""]
+    parts = [
+        f"The full margin of {counted(unknown, 'service')} cannot be computed." if unknown else ""
+    ]
     thin = int(few(frame).sum())
     if thin:
         least = review.settings.pricing.fewest_jobs
@@ -169,27 +172,23 @@ def shelf_answer(review: Review) -> Answer:
     if found.line:
         return Answer(question, found.line, "", anchor, is_known=False)
     if not is_counted(review):
-        line = (
-            f"No film was counted in {review.quarter.label}, so film that went missing is unseen."
-        )
+        line = f"No film was counted in {review.quarter.label}: what went missing is unseen."
         return Answer(question, line, "Count the shelf once a quarter.", anchor, is_known=False)
     say = Numbers(review.settings)
     frame = found.quarter
-    area, cost = number(frame, "unexplained_area"), number(frame, "unexplained_cost")
-    missing, surplus = frame[area > 0], frame[area < 0]
+    missing, cost, surplus = unexplained(frame)
     line = "The counts agree with the books."
-    if len(missing):
-        total = say.area(area[area > 0].sum())
-        line = f"{total} of film is missing{_worth(cost[area > 0].sum(min_count=1), say)}."
     parts = []
-    if len(missing):
-        worst = missing.sort_values("unexplained_area", ascending=False, kind="stable").iloc[0]
-        parts.append(f"Most of it {label(worst['film'])}: {say.area(worst['unexplained_area'])}.")
-    if len(surplus):
-        more = say.area(-area[area < 0].sum())
-        parts.append(
-            f"{more} more than the books say was found of {counted(len(surplus), 'film')}."
-        )
+    if missing:
+        line = f"{say.area(missing)} of film is missing{_worth(cost, say)}."
+        worst = frame.iloc[int(np.nanargmax(number(frame, "unexplained_area")))]
+        most = worst["unexplained_area"]
+        is_all = say.area(most) == say.area(missing)
+        share = "All" if is_all else f"Most ({say.area(most)})"
+        parts.append(f"{share} of it is {label(worst['film'])}.")
+    if surplus:
+        films = counted(int((number(frame, "unexplained_area") < 0).sum()), "film")
+        parts.append(f"Of {films}, {say.area(surplus)} more was found than the books say.")
     return Answer(question, line, " ".join(parts), anchor)
 
 

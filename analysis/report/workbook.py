@@ -48,10 +48,8 @@ from analysis.report.workbook_look import (
     HEADER_NUMBER,
     HEADER_ROW,
     HEADER_TEXT_INDENTED,
-    INDENTED,
     LINE_POINTS,
     WRAPPED,
-    WRAPPED_INDENTED,
     fit_to_page,
     write_heading,
     write_link,
@@ -122,6 +120,7 @@ def write_workbook(review: Review, path: Path) -> None:
     ------
     OutputError
         A table has more rows than a sheet holds, or the file cannot be written.
+
     """
     content = workbook_bytes(review)
     try:
@@ -137,6 +136,7 @@ def workbook_bytes(review: Review) -> bytes:
     ------
     OutputError
         A table has more rows than a sheet holds.
+
     """
     contents = _named(_contents(review))
     for content in contents:
@@ -241,17 +241,17 @@ def _write_sheet(sheet: Worksheet, content: _Content, review: Review, numbers: N
     table = content.table
     headings = _headings(table, numbers)
     few = _few_rows(content)
-    for at, column in enumerate(table.columns, 1):
-        form = number_format(column, review.settings)
-        if table.name == "shop_result" and column.name == "amount":
-            form = money_format(review.settings)
-        values = cell_values(content.edge[column.name], column)
-        longest = shown_length(values, form)
-        width = column_width(headings[at - 1], longest)
+    written = [_written(column, content, review) for column in table.columns]
+    widths = [column_width(text, w.longest) for text, w in zip(headings, written, strict=True)]
+    # Beside text over several lines, the other cells of the row stand at its top as well.
+    top = any(w.longest > width for width, w in zip(widths, written, strict=True))
+    for at, (column, (values, form, longest), width) in enumerate(
+        zip(table.columns, written, widths, strict=True), 1
+    ):
         sheet.column_dimensions[get_column_letter(at)].width = width
-        beside = at > 1 and stands_right(table.columns[at - 2])
-        style = _Style(form, few, _alignment(column, wrapped=longest > width, beside=beside))
-        _write_column(sheet, at, values, style)
+        beside = at > 1 and stands_right(table.columns[at - 2]) and not stands_right(column)
+        alignment = _alignment(wrapped=longest > width, beside=beside, top=top)
+        _write_column(sheet, at, values, _Style(form, few, alignment))
         _write_header(sheet, at, column, headings[at - 1], beside=beside)
     _mark_percent_lines(sheet, content)
     _set_heights(sheet, content, headings)
@@ -259,6 +259,22 @@ def _write_sheet(sheet: Worksheet, content: _Content, review: Review, numbers: N
     _add_table(sheet, content, headings)
     _freeze_and_print(sheet, content)
     _add_chart(sheet, content, review, numbers)
+
+
+class _Written(NamedTuple):
+    """The cells of a column: values, number format, characters that the longest takes."""
+
+    values: list[CellValue]
+    form: str
+    longest: int
+
+
+def _written(column: Column, content: _Content, review: Review) -> _Written:
+    form = number_format(column, review.settings)
+    if content.table.name == "shop_result" and column.name == "amount":
+        form = money_format(review.settings)
+    values = cell_values(content.edge[column.name], column)
+    return _Written(values, form, shown_length(values, form))
 
 
 class _Style(NamedTuple):
@@ -272,7 +288,7 @@ class _Style(NamedTuple):
 def _headings(table: Table, numbers: Numbers) -> list[str]:
     """Heading of every column with its unit: `Waste (sq ft)`."""
     units = [numbers.unit(column) for column in table.columns]
-    names = [heading(column, table.name) for column in table.columns]
+    names = [heading(c, "" if c is PERIOD else table.name) for c in table.columns]
     return [f"{name} ({unit})" if unit else name for name, unit in zip(names, units, strict=True)]
 
 
@@ -284,12 +300,16 @@ def _few_rows(content: _Content) -> set[int]:
     return set(few[few].index)
 
 
-def _alignment(column: Column, *, wrapped: bool, beside: bool) -> Alignment | None:
-    if stands_right(column):
+def _alignment(*, wrapped: bool, beside: bool, top: bool) -> Alignment | None:
+    """Text right `beside` numbers keeps off them."""
+    if not (wrapped or beside or top):
         return None
-    if wrapped:
-        return WRAPPED_INDENTED if beside else WRAPPED
-    return INDENTED if beside else None
+    return Alignment(
+        horizontal="left" if beside else None,
+        vertical="top" if top else None,
+        wrap_text=wrapped or None,
+        indent=1 if beside else 0,
+    )
 
 
 def _write_column(sheet: Worksheet, at: int, values: list[CellValue], style: _Style) -> None:

@@ -40,7 +40,7 @@ _PLACES_OF_KIND: Final = {
 _SMALL_AREAS: Final = frozenset({"sq in", "cm2"})  # of which one costs a cent or less
 _MONEY: Final = frozenset({Kind.MONEY, Kind.MONEY_PER_AREA, Kind.MONEY_PER_HOUR})
 _NUMBERS: Final = frozenset({*PLACES, Kind.WHOLE})
-_NARROWEST, _WIDEST_TEXT = 9, 48
+_NARROWEST, _WIDEST_TEXT = 9, 60
 _FILTER_BUTTON = 4  # characters of a heading that the button of the filter hides
 
 
@@ -92,6 +92,7 @@ def cell_values(values: pd.Series, column: Column) -> list[CellValue]:
     ------
     OutputError
         A number that is not finite: no sheet can hold it.
+
     """
     missing = values.isna()
     if column.kind in _NUMBERS:
@@ -168,7 +169,7 @@ def shown_length(values: Sequence[CellValue], places_format: str) -> int:
 
 
 def column_width(heading: str, longest: int) -> float:
-    """Width of a column: its values whole, its heading over two or three lines. [characters]"""
+    """Width of a column: its values whole, its heading over two or three lines, in characters."""
     words = max(len(word) for word in heading.split()) + 2
     thirds = math.ceil(len(heading) / 2) + _FILTER_BUTTON
     wanted = max(longest + 2, words, min(thirds, 18), _NARROWEST)

@@ -24,9 +24,6 @@ FEW = Font(name=_FACE, size=11, italic=True, color="6B6B6B")
 HEADER_FILL = PatternFill("solid", fgColor="E7ECF2")
 HEADER_BORDER = Border(bottom=Side(style="medium", color="404040"))
 WRAPPED = Alignment(wrap_text=True, vertical="top")
-# Text beside a column of numbers keeps off them.
-INDENTED = Alignment(horizontal="left", indent=1)
-WRAPPED_INDENTED = Alignment(wrap_text=True, vertical="top", horizontal="left", indent=1)
 # The button of the filter covers the lower right of a heading, so headings stand at the top.
 HEADER_TEXT = Alignment(wrap_text=True, vertical="top", horizontal="left")
 HEADER_TEXT_INDENTED = Alignment(wrap_text=True, vertical="top", horizontal="left", indent=1)

@@ -37,7 +37,7 @@ ROWS = (("id", "film"), (1, "VX"))
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """A folder with the required tables."""
+    """Make a folder with the required tables."""
     put(tmp_path, "jobs.csv", CSV)
     put(tmp_path, "purchases.csv", CSV)
     return tmp_path

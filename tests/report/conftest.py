@@ -251,13 +251,13 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
     return {name: made[name] for name in RESULT_TABLES}
 
 
-def _records(settings: Settings, quarter: Quarter) -> Records:
+def _records(settings: Settings, counted_on: pd.Timestamp) -> Records:
     tables = {
         name: pd.DataFrame(columns=["row", *table.inside_names])
         for name, table in RECORD_TABLES.items()
     }
     tables["stock_counts"] = pd.DataFrame(
-        {"row": [2], "counted_on": [quarter.last_day], "film": ["GB-60"]}
+        {"row": [2], "counted_on": [counted_on], "film": ["GB-60"]}
     )
     findings = pd.DataFrame(
         [
@@ -309,6 +309,7 @@ def build_review(
     seed: int = 7,
     *,
     settings: Settings | None = None,
+    counted_on: pd.Timestamp | None = None,
     results: Mapping[str, pd.DataFrame | Unavailable] | None = None,
     year: Mapping[str, pd.DataFrame | Unavailable] | None = None,
     previous: Mapping[str, pd.DataFrame | Unavailable] | None = None,
@@ -321,7 +322,7 @@ def build_review(
     return Review(
         quarter=quarter,
         settings=settings,
-        records=_records(settings, quarter),
+        records=_records(settings, counted_on or quarter.last_day),
         results=made | dict(results or {}),
         year={k: v for k, v in made_year.items() if k not in QUARTER_ONLY} | dict(year or {}),
         previous=_tables(seed + 2, 0.9, 79.0) | dict(previous or {}),

@@ -21,6 +21,7 @@ import pytest
 from analysis.errors import OutputError, Unavailable
 from analysis.periods import Quarter
 from analysis.records.model import FINDING_COLUMNS, Records, Source
+from analysis.report import folder
 from analysis.report import replace as swap
 from analysis.report.folder import default_check_out, default_out, write_check, write_review
 from analysis.report.replace import replace_folder
@@ -163,12 +164,9 @@ def test_two_runs_write_the_same_bytes_wherever_they_write(made: Review, tmp_pat
 
 
 def test_progress_is_told(made: Review, tmp_path: Path) -> None:
-    told: list[tuple[int, int, str]] = []
-    write_review(made, PAGE, tmp_path / "out", lambda *each: told.append(each))
-    files = len(snapshot(tmp_path / "out"))
-    assert [done for done, _, _ in told] == list(range(files + 1))
-    assert {total for _, total, _ in told} == {files}
-    assert "review.xlsx" in {name for _, _, name in told}
+    told: list[str] = []
+    write_review(made, PAGE, tmp_path / "out", progress=told.append)
+    assert told == ["making review.xlsx", "putting out in place"]
 
 
 @pytest.mark.parametrize(
@@ -204,6 +202,21 @@ def test_never_inside_the_records(made: Review, tmp_path: Path, inside: str) -> 
     before = snapshot(tmp_path)
     with pytest.raises(OutputError, match="lies in the records folder"):
         write_check(records, tmp_path / "records" / inside)
+    assert snapshot(tmp_path) == before
+
+
+@pytest.mark.parametrize("inside", [".", "review", "a/b/review"])
+def test_never_inside_a_records_folder_that_is_named(
+    made: Review, tmp_path: Path, inside: str
+) -> None:
+    # Its one file was changed since it was read: only the name tells that these are the records.
+    records = records_in(tmp_path / "records", made.records)
+    (tmp_path / "records" / "jobs.csv").write_text("job_id\nJ-2\n")
+    before = snapshot(tmp_path)
+    with pytest.raises(OutputError, match="lies in the records folder"):
+        write_check(records, tmp_path / "records" / inside, tmp_path / "records")
+    with pytest.raises(OutputError, match="lies in the records folder"):
+        write_review(made, PAGE, tmp_path / "records" / inside, tmp_path / "records")
     assert snapshot(tmp_path) == before
 
 
@@ -352,14 +365,15 @@ def test_a_failing_disk_leaves_the_earlier_output(
     small = replace(made, results={}, year={})
     write_review(small, PAGE, out)
     before = snapshot(out)
-    real = os.fsync
+    real = folder.write_file
 
-    def fail(handle: int) -> None:
-        if Path(f"/proc/self/fd/{handle}").resolve().name == name:
+    def fail(path: Path, content: bytes) -> None:
+        if path.name == name:
+            path.write_bytes(content[: len(content) // 2])
             raise OSError(number, os.strerror(number))
-        real(handle)
+        real(path, content)
 
-    monkeypatch.setattr(os, "fsync", fail)
+    monkeypatch.setattr(folder, "write_file", fail)
     with pytest.raises(OutputError, match=words):
         write_review(small, "newer", out)
     assert snapshot(out) == before
@@ -404,12 +418,12 @@ def test_a_file_saved_during_the_run_is_not_lost(made: Review, tmp_path: Path) -
     out = tmp_path / "out"
     write_review(made, PAGE, out)
 
-    def save(done: int, total: int, name: str) -> None:
-        if done == total:
+    def save(line: str) -> None:
+        if line.startswith("putting"):
             (out / "index.html").write_text("edited meanwhile")
 
     with pytest.raises(OutputError, match=r"index\.html was changed"):
-        write_review(made, PAGE, out, save)
+        write_review(made, PAGE, out, progress=save)
     assert (out / "index.html").read_text() == "edited meanwhile"
     assert_tidy(tmp_path, "out")
 
@@ -419,12 +433,11 @@ def test_an_interrupt_leaves_the_earlier_output(made: Review, tmp_path: Path) ->
     write_review(made, PAGE, out)
     before = snapshot(out)
 
-    def stop(done: int, total: int, name: str) -> None:
-        if name == "review.xlsx":
-            raise KeyboardInterrupt
+    def stop(line: str) -> None:
+        raise KeyboardInterrupt(line)
 
     with pytest.raises(KeyboardInterrupt):
-        write_review(made, "newer", out, stop)
+        write_review(made, "newer", out, progress=stop)
     assert snapshot(out) == before
     assert_tidy(tmp_path, "out")
 

@@ -154,8 +154,10 @@ def test_filters_belong_to_the_tables(book: Workbook) -> None:
 
 
 def test_few_jobs_are_grey_italics_with_the_word(make_review: MakeReview) -> None:
-    hours = make_review().frame("hours_by_service").assign(
-        enough=pd.Series([True, False, True, True, pd.NA, True], dtype="boolean")
+    hours = (
+        make_review()
+        .frame("hours_by_service")
+        .assign(enough=pd.Series([True, False, True, True, pd.NA, True], dtype="boolean"))
     )
     made = make_review(results={"hours_by_service": hours, "job_costs": job_costs(1)})
     sheet = sheet_of(load_workbook(io.BytesIO(workbook_bytes(made))), "hours_by_service")
@@ -261,8 +263,9 @@ def test_a_result_of_the_year_alone_has_its_sheet_and_no_chart(make_review: Make
 def test_an_empty_table_is_still_a_table(make_review: MakeReview) -> None:
     empty = job_costs(1).iloc[:0]
     findings = make_review().records.findings.iloc[:0]
-    made = make_review(results={"job_costs": empty, "film_prices": make_review()
-                                .frame("film_prices").iloc[:0]})
+    made = make_review(
+        results={"job_costs": empty, "film_prices": make_review().frame("film_prices").iloc[:0]}
+    )
     object.__setattr__(made.records, "findings", findings)
     book = load_workbook(io.BytesIO(workbook_bytes(made)))
     for name in ("job_costs", "film_prices", "record_findings"):
@@ -330,7 +333,9 @@ def test_the_file_is_written_or_refused(whole: Review, tmp_path: Path) -> None:
         write_workbook(whole, tmp_path / "missing" / "review.xlsx")
 
 
-@pytest.mark.parametrize("title", [t.title for t in RESULT_TABLES.values()] + [":[]*?/\\'", "x" * 99])
+@pytest.mark.parametrize(
+    "title", [t.title for t in RESULT_TABLES.values()] + [":[]*?/\\'", "x" * 99]
+)
 def test_sheet_names_are_valid(title: str) -> None:
     name = sheet_name(title)
     assert 1 <= len(name) <= 31

@@ -1,0 +1,290 @@
+"""The page: one file that loads nothing, the same bytes twice, and typed text that stays text."""
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Callable
+from html.parser import HTMLParser
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import Unavailable
+from analysis.glossary import glossary_entries, heading
+from analysis.report.cautions import CAUTIONS
+from analysis.report.page import json_for_script, page_context, render_page
+from analysis.report.page_records import findings_grid, sources_grid
+from analysis.report.results import Review
+from analysis.result_tables import RESULT_TABLES
+from analysis.schema import Kind
+from analysis.settings import Settings
+
+MakeReview = Callable[..., Review]
+VOID = {"meta", "link", "br", "img", "input", "hr"}
+LOADING = {"src", "srcset", "href", "data", "poster", "action", "formaction", "background"}
+
+
+class Page(HTMLParser):
+    """The page's elements, checked for being closed in the order they were opened."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: list[tuple[str, str]] = []
+        self.open: list[str] = []
+        self.feed(text)
+        self.close()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.texts.append((self.open[-1] if self.open else "", data))
+
+    def all(self, tag: str) -> list[dict[str, str | None]]:
+        """The attributes of every element of that kind."""
+        return [attributes for name, attributes in self.elements if name == tag]
+
+    def text_of(self, tag: str) -> list[str]:
+        """The texts that stand directly in elements of that kind."""
+        return [text for name, text in self.texts if name == tag]
+
+
+Parsed = Callable[[Review], Page]
+
+
+@pytest.fixture
+def parsed(monkeypatch: pytest.MonkeyPatch) -> Parsed:
+    """Renders and parses with a stand-in for the chart library, which is most of the page."""
+    monkeypatch.setattr("analysis.report.page.get_plotlyjs", lambda: "window.Plotly = {};")
+    return lambda review: Page(render_page(review))
+
+
+@pytest.fixture(scope="module")
+def text(review: Review) -> str:
+    """The page of the made-up review."""
+    return render_page(review)
+
+
+@pytest.fixture(scope="module")
+def page(text: str) -> Page:
+    """The same, parsed."""
+    return Page(text)
+
+
+def test_it_is_one_well_formed_document(page: Page, text: str) -> None:
+    assert text.lstrip().startswith("<!DOCTYPE html>")
+    assert page.open == []
+    assert page.all("html")[0]["lang"] == "en"
+    names = [attributes["id"] for _, attributes in page.elements if "id" in attributes]
+    assert len(names) == len(set(names))
+    assert page.text_of("title") == ["The shop in 2026Q3"]
+
+
+def test_two_renders_are_the_same_bytes(text: str, make_review: MakeReview) -> None:
+    assert render_page(make_review()) == text
+
+
+def test_nothing_is_loaded_from_anywhere(page: Page) -> None:
+    for tag, attributes in page.elements:
+        for name in LOADING & set(attributes):
+            value = attributes[name] or ""
+            assert value.startswith("#") or value == "data:,", (tag, name, value)
+    css = "".join(page.text_of("style"))
+    assert "url(" not in css
+    assert "@import" not in css
+    assert not [each for each in page.all("script") if "src" in each]
+
+
+def test_the_policy_lets_only_the_page_s_own_scripts_run(page: Page) -> None:
+    policy = next(
+        each["content"] or ""
+        for each in page.all("meta")
+        if each.get("http-equiv") == "Content-Security-Policy"
+    )
+    assert "default-src 'none'" in policy
+    assert "connect-src" not in policy
+    allowed = re.search(r"script-src ([^;]*);", policy)
+    assert allowed is not None
+    scripts = [each for each in page.text_of("script") if not each.startswith("{")]
+    hashes = [
+        f"'sha256-{base64.b64encode(hashlib.sha256(each.encode()).digest()).decode()}'"
+        for each in scripts
+    ]
+    assert allowed[1].split() == hashes
+    assert len(hashes) == 2
+
+
+def test_every_chart_has_words_a_finding_and_a_table(page: Page, review: Review) -> None:
+    charts = [each for each in page.all("div") if each.get("class") == "chart"]
+    assert len(charts) == 18
+    data = json.loads(next(each for each in page.text_of("script") if each.startswith("{")))
+    assert sorted(data) == sorted(str(each["id"]) for each in charts)
+    for each in charts:
+        assert each["role"] == "img"
+        assert len(each["aria-label"] or "") > 40
+    blocks = [block for section in page_context(review).sections for block in section.blocks]
+    assert all(block.info.title and block.info.grids for block in blocks)
+    shown = sum(len(block.info.grids) for block in blocks) + 2
+    assert len(page.all("table")) == shown == len(page.all("caption"))
+
+
+def test_tables_are_headed_and_can_be_reached_by_keyboard(page: Page) -> None:
+    assert {each.get("scope") for each in page.all("th")} == {"col", "row", "colgroup"}
+    boxes = [
+        each for each in page.all("div") if (each.get("class") or "").split()[:1] == ["scroll"]
+    ]
+    assert len(boxes) == len(page.all("table"))
+    assert all(
+        (each["tabindex"], each["role"]) == ("0", "region") and each["aria-label"] for each in boxes
+    )
+
+
+def test_links_inside_the_page_lead_somewhere(page: Page) -> None:
+    names = {attributes["id"] for _, attributes in page.elements if "id" in attributes}
+    links = {(each["href"] or "").removeprefix("#") for each in page.all("a")}
+    assert links <= names
+    assert {"answers", "money", "hours", "film", "redo", "records", "cautions", "glossary"} <= links
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "<script>alert(1)</script>",
+        "</script><script>alert(1)</script>",
+        "\"' onmouseover='alert(1)' x=\"",
+        "{{ 7 * 7 }} {% raw %}",
+        "a & b < c > d",
+        "<!-- -->",
+        "שלום עולם",
+        "👩\u200d🔧 emoji",
+        "a\u202eevil",
+    ],
+)
+def test_what_a_person_typed_is_text_everywhere(
+    typed: str, make_review: MakeReview, page: Page, parsed: Parsed
+) -> None:
+    made = make_review()
+    tables = {}
+    for table, key in [
+        ("margin_by_service", "service"),
+        ("hours_by_model", "model"),
+        ("waste_by_film", "film"),
+        ("film_reconciliation", "film"),
+        ("film_prices", "supplier"),
+        ("redo", "key"),
+    ]:
+        frame = made.results[table]
+        tables[table] = frame.assign(**{key: [typed] + frame[key].tolist()[1:]})
+    year = {"hours_by_model": tables["hours_by_model"]}
+    found = parsed(make_review(results=tables, year=year))
+    assert found.open == []
+    assert len(found.all("script")) == len(page.all("script"))
+    assert not [a for _, a in found.elements if any(name.startswith("on") for name in a)]
+    body = "".join(each for tag, each in found.texts if tag not in ("script", "style"))
+    assert typed.replace("\u202e", "") in body
+    assert "\u202e" not in body
+    assert "49" not in [each.strip() for each in found.text_of("bdi")]
+
+
+def test_records_are_told_with_their_first_examples(review: Review, page: Page) -> None:
+    grid = findings_grid(review)
+    assert [row[3].text for row in grid.rows] == ["2", "1"]
+    assert grid.rows[0][2].text == "left out"
+    first, second = grid.rows[0][4].text.split("\n")
+    assert first == (
+        "jobs.csv, row 14, quoted_price: “<script>alert('x')</script>” – is no amount of money. "
+        "Write a number such as 420."
+    )
+    assert "row 31" in second
+    assert "<script>alert('x')</script>" in "".join(page.text_of("bdi"))
+    sources = sources_grid(review)
+    assert [cell.text for cell in sources.rows[0]] == ["jobs", "jobs.csv", "240", "238", "2"]
+    assert [row[0].text for row in sources.rows] == ["jobs", "hours"]
+
+
+def test_what_could_not_be_computed_is_said_in_its_place_and_at_the_end(
+    make_review: MakeReview, parsed: Parsed
+) -> None:
+    line = "Margins by film want the table purchases."
+    gone = Unavailable("margin_by_film", ("purchases",), line)
+    found = parsed(make_review(results={"margin_by_film": gone}))
+    assert line in found.text_of("p")
+    assert any(each.startswith(line) for each in found.text_of("li"))
+    assert len([each for each in found.all("div") if each.get("class") == "chart"]) == 17
+
+
+def test_a_review_without_anything_is_still_a_page(make_review: MakeReview, parsed: Parsed) -> None:
+    gone = {name: Unavailable(name, ("jobs",), f"No {name}.") for name in RESULT_TABLES}
+    found = parsed(make_review(results=gone, year=gone, previous=gone))
+    assert found.open == []
+    assert not [each for each in found.all("div") if each.get("class") == "chart"]
+    assert len(found.text_of("li")) >= len(RESULT_TABLES)
+
+
+def test_blank_figures_are_a_dash_that_says_so(make_review: MakeReview, parsed: Parsed) -> None:
+    frame = make_review().results["margin_by_class"].assign(full_margin=np.nan)
+    found = parsed(make_review(results={"margin_by_class": frame}))
+    titles = [each.get("title") for each in found.all("td")]
+    assert titles.count("Cannot be computed from these records") >= len(frame)
+
+
+def test_few_is_a_word_in_the_table(make_review: MakeReview, parsed: Parsed) -> None:
+    frame = make_review().results["hours_by_class"].assign(enough=False)
+    found = parsed(make_review(results={"hours_by_class": frame}))
+    few = [each for each in found.all("td") if "few" in (each.get("class") or "").split()]
+    assert len(few) >= len(frame) * 6
+    assert found.text_of("span").count("few") >= len(frame)
+
+
+def test_the_cautions_stand_on_it(page: Page) -> None:
+    said = " ".join(page.text_of("dd"))
+    assert all(text in said for _, text in CAUTIONS)
+    for word in ("Blades", "Heat", "Air bags and sensors", "Solvents", "Lifting"):
+        assert word in page.text_of("dt")
+    assert any("Employment law" in each for each in page.text_of("p"))
+
+
+def test_the_page_speaks_the_shop_s_units(make_review: MakeReview, parsed: Parsed) -> None:
+    settings = Settings(currency="EUR", locale="de-DE", area_unit="m2")
+    found = parsed(make_review(settings=settings))
+    units = set(found.text_of("span"))
+    assert {"[m²]", "[EUR]", "[EUR / m²]", "[h]", "[%]"} <= units
+    assert not [each for each in units if "sq ft" in each or "USD" in each]
+
+
+def test_json_cannot_end_its_script() -> None:
+    value = {"a": "</script><!-- & \u2028"}
+    text = json_for_script(value)
+    assert not set("<>&\u2028") & set(text)
+    assert json.loads(text) == value
+
+
+def test_the_glossary_defines_every_figure_once() -> None:
+    entries = {entry.term: entry for entry in glossary_entries()}
+    assert len(entries) == len(glossary_entries())
+    for table in RESULT_TABLES.values():
+        for column in table.columns:
+            if column.kind in (Kind.MONEY, Kind.HOURS, Kind.PERCENT, Kind.AREA) and not column.key:
+                term = heading(column, table.name)
+                term += ", %" if column.kind is Kind.PERCENT else ""
+                said = [text for text, _ in entries[term].definitions]
+                assert column.sentence in said or column.sentence.startswith("Cost of film ")
+
+
+def test_a_long_table_is_folded_and_a_short_one_is_not(make_review: MakeReview) -> None:
+    frame = make_review().results["hours_by_model"]
+    many = pd.concat([frame.assign(model=frame["model"] + f" {at}") for at in range(4)])
+    review = make_review(results={"hours_by_model": many}, year={"hours_by_model": many})
+    blocks = {b.key: b for s in page_context(review).sections for b in s.blocks}
+    assert blocks["chart-hours-model"].open_grids == ()
+    assert len(blocks["chart-hours-model"].folded_grids[0].rows) == len(many)
+    assert len(blocks["chart-hours-class"].open_grids) == 1

@@ -1,0 +1,212 @@
+"""The answers: their figures, and what they say where there is none."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.errors import Unavailable
+from analysis.report.results import Review
+from analysis.report.sentences import (
+    answers,
+    film_answer,
+    redo_answer,
+    result_answer,
+    services_answer,
+    shelf_answer,
+    trust_answer,
+    vehicles_answer,
+)
+
+MakeReview = Callable[..., Review]
+
+
+def statement(**amounts: float) -> pd.DataFrame:
+    """A statement with these lines."""
+    return pd.DataFrame(
+        {"line": list(amounts), "amount": list(amounts.values()), "note": [""] * len(amounts)}
+    )
+
+
+def test_the_questions_of_an_owner_are_answered(review: Review) -> None:
+    found = answers(review)
+    assert [each.anchor for each in found] == [
+        "money",
+        "money",
+        "hours",
+        "film",
+        "film",
+        "redo",
+        "records",
+    ]
+    assert all(each.is_known and each.line.endswith(".") for each in found)
+    assert not any("nan" in f"{each.line} {each.detail}".lower().split() for each in found)
+
+
+def test_the_result_is_held_against_the_quarter_before(make_review: MakeReview) -> None:
+    now = statement(full_margin_of_jobs=900.0, result=-120.4, utilisation_pct=87.5)
+    before = statement(full_margin_of_jobs=900.2, result=80.0)
+    review = make_review(results={"shop_result": now}, previous={"shop_result": before})
+    answer = result_answer(review)
+    assert answer.line == "A loss of $120, $200 less than in 2026Q2 ($80)."
+    assert answer.detail == (
+        "Finished jobs left a full margin of $900, the same as in 2026Q2. "
+        "88% of the hours that can be worked were worked."
+    )
+
+
+def test_without_a_quarter_before_nothing_is_compared(make_review: MakeReview) -> None:
+    empty = statement()
+    answer = result_answer(make_review(previous={"shop_result": empty}))
+    assert "nothing to compare with in 2026Q2" in answer.line
+
+
+def test_a_result_with_a_hole_names_it(make_review: MakeReview) -> None:
+    holed = statement(net_revenue=10.0, film=np.nan, result=np.nan)
+    answer = result_answer(make_review(results={"shop_result": holed}))
+    assert not answer.is_known
+    assert "cannot be computed to its last line" in answer.line
+    assert answer.detail == "The first line that is missing is Film."
+
+
+def test_services_that_lost_are_named_worst_first(make_review: MakeReview) -> None:
+    frame = (
+        make_review()
+        .results["margin_by_service"]
+        .assign(
+            full_margin=[500.0, -20.0, 900.0, np.nan, -90.0, 100.0],
+            enough=[True, True, False, True, True, True],
+        )
+    )
+    answer = services_answer(make_review(results={"margin_by_service": frame}))
+    assert answer.line == (
+        "Colour change ($900, few jobs), roof ($500) and protection film, full front ($100) "
+        "earned most after all costs. Trim (−$90) and hood (−$20) lost money."
+    )
+    assert answer.detail.startswith("The full margin of 1 service cannot be computed.")
+    assert "1 service had fewer than 5 jobs" in answer.detail
+
+
+def test_vehicles_are_sums_and_said_to_be(make_review: MakeReview) -> None:
+    year = (
+        make_review()
+        .year["hours_by_model"]
+        .head(2)
+        .assign(
+            make=["Harrow", "Solway"],
+            model=["Pike", "Tern"],
+            jobs=[9, 2],
+            quoted_hours=[30.0, 10.0],
+            actual_hours=[42.5, 9.0],
+            overrun_cost=[400.0, -30.0],
+            enough=[True, False],
+        )
+    )
+    answer = vehicles_answer(make_review(year={"hours_by_model": year}))
+    assert answer.line == "Harrow Pike: 12.5 h over on 9 jobs ($400)."
+    assert answer.detail.startswith("Sums over 9 jobs of the twelve months to Sep 30, 2026")
+    assert "not yet a proof" in answer.detail
+
+
+def test_no_vehicle_over_is_an_answer_too(make_review: MakeReview) -> None:
+    year = make_review().year["hours_by_model"]
+    under = year.assign(actual_hours=year["quoted_hours"] - 1, overrun_cost=-30.0)
+    answer = vehicles_answer(make_review(year={"hours_by_model": under}))
+    assert answer.is_known
+    assert answer.line == "None, as a sum over its jobs in the twelve months to Sep 30, 2026."
+
+
+def test_film_lost_is_said_in_area_share_and_money(review: Review) -> None:
+    answer = film_answer(review)
+    frame = review.frame("waste_by_film")
+    share = 100 * frame["waste_area_m2"].sum() / frame["consumed_area_m2"].sum()
+    assert f"{share:.0f}% was lost" in answer.line
+    assert f"worth ${frame['waste_cost'].sum():,.0f}." in answer.line
+    assert "side loss" in answer.detail
+    assert "could not be counted in" not in answer.detail
+
+
+def test_cuts_without_sizes_are_told(make_review: MakeReview) -> None:
+    frame = make_review().results["waste_by_film"]
+    some = frame.assign(cuts_unmeasured=[3, 0, 0, 0])
+    detail = film_answer(make_review(results={"waste_by_film": some})).detail
+    assert "3 cuts without finished sizes" in detail
+    areas = [name for name in frame if name.endswith("_m2")]
+    none = frame.assign(**dict.fromkeys([*areas, "waste_cost", "waste_share"], np.nan))
+    answer = film_answer(make_review(results={"waste_by_film": none}))
+    assert not answer.is_known
+    assert answer.detail == "Write finished sizes in cuts."
+
+
+@pytest.mark.parametrize(
+    ("areas", "line", "detail"),
+    [
+        ([0.0, 0.0], "The counts agree with the books.", ""),
+        (
+            [0.09290304, -0.9290304],
+            "1.0 sq ft of film is missing, worth $5.",
+            "All of it is GB-60. Of 1 film, 10.0 sq ft more was found than the books say.",
+        ),
+    ],
+)
+def test_the_shelf(areas: list[float], line: str, detail: str, make_review: MakeReview) -> None:
+    frame = make_review().results["film_reconciliation"].head(2)
+    frame = frame.assign(unexplained_area_m2=areas, unexplained_cost=[5.0, -50.0])
+    answer = shelf_answer(make_review(results={"film_reconciliation": frame}))
+    assert (answer.line, answer.detail) == (line, detail)
+
+
+def test_a_shelf_that_nobody_counted_is_unknown(make_review: MakeReview) -> None:
+    review = make_review(counted_on=pd.Timestamp("2026-06-30"))
+    answer = shelf_answer(review)
+    assert not answer.is_known
+    assert answer.line == "No film was counted in 2026Q3: what went missing is unseen."
+
+
+def test_redos_carry_their_interval(make_review: MakeReview) -> None:
+    frame = (
+        make_review()
+        .results["redo"]
+        .head(2)
+        .assign(
+            jobs=[40, 10],
+            redos=[2, 0],
+            redo_share=[0.05, 0.0],
+            low_share=[0.017, 0.0],
+            high_share=[0.14, 0.21],
+            redo_cost=[350.0, np.nan],
+            enough=[True, True],
+        )
+    )
+    answer = redo_answer(make_review(results={"redo": frame}))
+    assert answer.line == "2 of 50 jobs in twelve months (4.0%), at a cost of $350."
+    assert answer.detail == "Most often roof: 5.0% (between 1.7% and 14.0% plausible)."
+
+
+def test_trust_counts_rows_doubts_and_gaps(make_review: MakeReview) -> None:
+    gone = Unavailable("redo", ("jobs",), "No jobs.")
+    answer = trust_answer(make_review(results={"redo": gone}))
+    assert answer.line == "2 of 1,760 rows could not be read and are in no figure."
+    assert answer.detail == (
+        "Doubtful entries in the rows that were used: 1. 1 result could not be computed."
+    )
+
+
+@pytest.mark.parametrize(
+    ("answer", "table"),
+    [
+        (result_answer, "shop_result"),
+        (services_answer, "margin_by_service"),
+        (vehicles_answer, "hours_by_model"),
+        (film_answer, "waste_by_film"),
+        (shelf_answer, "film_reconciliation"),
+        (redo_answer, "redo"),
+    ],
+)
+def test_what_cannot_be_computed_says_why(
+    answer: Callable[[Review], object], table: str, make_review: MakeReview
+) -> None:
+    gone = Unavailable(table, ("jobs",), "Because.")
+    found = answer(make_review(results={table: gone}, year={table: gone}))
+    assert (found.line, found.is_known) == ("Because.", False)  # type: ignore[attr-defined]

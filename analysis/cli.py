@@ -134,11 +134,11 @@ def _template(asked: argparse.Namespace) -> int:
 
 
 def _check(asked: argparse.Namespace) -> int:
-    from analysis.records.read import read_records
     from analysis.report.folder import default_check_out, write_check
+    from analysis.review import check_records
 
     with _Progress() as progress:
-        records = read_records(asked.folder, progress=progress)
+        records = check_records(asked.folder, progress)
         out = asked.out or default_check_out(asked.folder)
         write_check(records, out, asked.folder)
     _print_counts(records)

@@ -53,7 +53,7 @@ def allocate_cents(totals: pd.Series, weights: pd.Series, groups: pd.Series) -> 
     order = pd.DataFrame({"g": groups, "r": -remainder, "at": np.arange(len(groups))})
     order = order.sort_values(["g", "r", "at"], kind="stable")
     rank = order.groupby("g").cumcount().reindex(weights.index)
-    shares = (base + (rank < left).astype("int64")) * np.sign(total)
+    shares: pd.Series = (base + (rank < left).astype("int64")) * np.sign(total)
     _check_shares(shares, totals, groups)
     return shares.astype("int64")
 

@@ -86,7 +86,8 @@ def quarter_index(days: pd.Series, starts_month: int = 1) -> pd.Series:
     offset = (month - starts_month) % 12
     later = (month >= starts_month) & (starts_month > 1)
     year = days.dt.year + later.astype("int64")
-    return (year * 4 + offset // 3).where(days.notna())
+    number: pd.Series = (year * 4 + offset // 3).where(days.notna())
+    return number
 
 
 def quarter_from_index(index: int, starts_month: int = 1) -> Quarter:

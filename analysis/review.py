@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from analysis.costing.doubts import with_costing_doubts
 from analysis.costing.film import film_reconciliation
 from analysis.costing.jobs import Costing, cost_records, quarter_label
 from analysis.costing.purchases import film_prices
@@ -43,10 +44,22 @@ def run_review(
     return review_records(records, quarter)
 
 
+def check_records(
+    folder: Path | str, progress: Callable[[str], None] | None = None
+) -> Records:
+    """Read and check a records folder; what only the costing can see is among the findings."""
+    records = read_records(Path(folder), progress=progress)
+    if not (records.has("jobs") or records.has("cuts")):
+        return records
+    day = newest_day(records)
+    return records if day is None else with_costing_doubts(records, cost_records(records, day))
+
+
 def review_records(records: Records, quarter: str | None = None) -> Review:
     """The results of checked records."""
     chosen = chosen_quarter(records, quarter)
     costing = cost_records(records, chosen.last_day)
+    records = with_costing_doubts(records, costing)
     return Review(
         quarter=chosen,
         settings=records.settings,
@@ -66,7 +79,7 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
             "There is no finished job in these records; a review needs jobs with finished_on."
         )
     if label is None:
-        return last_complete_quarter(newest_work(records), starts)
+        return last_complete_quarter(newest_day(records), starts)
     asked = Quarter.parse(label, starts)
     if not finished.between(asked.first_day, asked.last_day).any():
         held = quarter_label(
@@ -79,15 +92,16 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
     return asked
 
 
-def newest_work(records: Records) -> pd.Timestamp:
-    """The newest day on which work is written down."""
+def newest_day(records: Records) -> pd.Timestamp | None:
+    """The newest day on which work is written down; None where there is none."""
     days = [
         records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"],
         records["hours"]["worked_on"],
         records["cuts"]["cut_on"],
         records["counter_sales"]["sold_on"],
     ]
-    return max(day.max() for day in days if day.notna().any())
+    newest = pd.concat(days).max()
+    return None if pd.isna(newest) else pd.Timestamp(newest)
 
 
 def quarter_results(costing: Costing, records: Records, quarter: Quarter) -> Results:

@@ -137,14 +137,10 @@ def _by_film(rows: pd.DataFrame, films: pd.Series, index: pd.Index) -> pd.DataFr
 
 def _without_dust(frame: pd.DataFrame) -> pd.DataFrame:
     """Sums of binary numbers leave dust; under a square millimetre or a hundredth of a cent is 0."""
-    area = frame.filter(like="_area_m2")
-    cost = frame.filter(like="_cost")
-    return frame.assign(
-        **{
-            name: area[name].where(area[name].abs() > LEAST_AREA, area[name] * 0.0) for name in area
-        },
-        **{name: cost[name].where(cost[name].abs() > 1e-6, cost[name] * 0.0) for name in cost},
-    )
+    numbers = frame.drop(columns="film")
+    least = [LEAST_AREA if name.endswith("_m2") else 1e-6 for name in numbers.columns]
+    clean = numbers.where(numbers.abs().gt(least, axis=1), numbers * 0.0)
+    return pd.concat([frame[["film"]], clean], axis=1)
 
 
 def _events(
@@ -205,7 +201,7 @@ def _counted(counts: pd.DataFrame) -> pd.DataFrame:
     """A film's counts of one day added: `film, day, area` [m²]."""
     area = counts["area_on_hand_m2"].fillna(counts["length_on_hand_m"] * counts["roll_width_m"])
     frame = pd.DataFrame({"film": counts["film"], "day": counts["counted_on"], "area": area})
-    return frame.groupby(["film", "day"], as_index=False)["area"].sum()
+    return frame.groupby(["film", "day"], as_index=False).agg({"area": "sum"})
 
 
 class _Ledger:

@@ -89,11 +89,11 @@ def job_statement(
     number = quarter_index(jobs["finished_on"].where(finished), settings.fiscal_year_starts)
     film = _film_of_lines(shelf.pulls, jobs)
     fee = payment_fees(jobs[finished], settings).reindex(jobs.index)
-    frame = jobs.assign(
+    # The job sheet's own finished area gives way to that of the pulls, which includes it.
+    sheet = jobs.drop(columns="finished_area_m2")
+    frame = pd.concat([sheet, line_hours(log, jobs), film], axis=1).assign(
         finished=finished,
         quarter_number=number.astype("Int64"),
-        **{name: values for name, values in line_hours(log, jobs).items()},
-        **{name: values for name, values in film.items()},
         film=_main_film(shelf.pulls, jobs),
         vehicle_class=vehicle_classes(jobs, records["vehicles"]),
         payment_fee=fee,
@@ -188,7 +188,8 @@ def _main_film(pulls: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 def _charged(lines: pd.DataFrame) -> pd.DataFrame:
     """Adds the first job of each redo chain, and the labels that its costs stand under."""
     root = redo_roots(lines)
-    at = root.fillna(pd.Series(np.arange(len(lines)), index=lines.index)).astype("int64")
+    own = pd.Series(np.arange(len(lines)), index=lines.index)
+    at = root.fillna(own).to_numpy(dtype="int64")
     labels = {
         f"charged_{label}": lines[column].take(at).to_numpy()
         for label, column in (

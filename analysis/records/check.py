@@ -34,6 +34,7 @@ from analysis.records.row_rules import (
     with_defaults,
 )
 from analysis.records.rule import Found, Rule, Shop, found
+from analysis.records.size_rules import size_findings
 from analysis.records.spellings import misspelt_names
 from analysis.safe_text import safe_text
 from analysis.schema import Column, Table
@@ -196,7 +197,8 @@ def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work, settings: Sett
     for name, frame in frames.items():
         work.add(repeated_keys(name, work.clean(name, frame)))
     used = {name: work.clean(name, frame) for name, frame in frames.items()}
-    cuts = with_pulled_width(used["cuts"], used["purchases"])
+    # A purchase that is rejected for another cell still tells the width of its roll.
+    cuts = with_pulled_width(used["cuts"], frames["purchases"])
     work.add([width_unknown(cuts)])
     used["cuts"] = work.clean("cuts", frames["cuts"]).assign(
         pulled_width_m=cuts["pulled_width_m"].dropna()
@@ -209,6 +211,7 @@ def _tell_doubtful(shop: Shop, work: _Work) -> None:
     work.add(names.findings)
     work.add(job_findings(shop))
     work.add(film_findings(shop, names.odd["film"]))
+    work.add(size_findings(shop))
     work.add(money_findings(shop, names.odd["installer"], names.odd["service"]))
 
 

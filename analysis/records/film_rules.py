@@ -1,7 +1,6 @@
 """Rules about film: purchases, cuts, counter sales and job sheets; doubtful, used all the same."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -13,7 +12,7 @@ from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found, 
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per
 
-_HAIR: Final = 1e-6  # metres, and square metres
+HAIR: Final = 1e-6  # metres, and square metres
 
 WIDTH_UNKNOWN = Rule(
     "width-unknown",
@@ -38,36 +37,6 @@ WIDER_THAN_ROLL = Rule(
     DOUBTFUL,
     "A cut or a sale wider than the roll it came from (or than any roll of the film).",
     "Look whether length and width are swapped, and whether it is the right film.",
-)
-PIECE_OVER_PULL = Rule(
-    "piece-over-pull",
-    DOUBTFUL,
-    "Pieces larger than the film that was pulled for them and not kept.",
-    "Look at the sizes, and at the number of pieces.",
-)
-FINISHED_OVER_PIECE = Rule(
-    "finished-over-piece",
-    DOUBTFUL,
-    "A finished area larger than its piece, or than the film that was pulled.",
-    "Look at the sizes: film does not grow.",
-)
-OPENING_OVER_FINISHED = Rule(
-    "opening-over-finished",
-    DOUBTFUL,
-    "An opening as large as the finished pieces, or larger.",
-    "Look at opening_area (all pieces together) and the finished sizes.",
-)
-KEPT_OVER_PULLED = Rule(
-    "kept-over-pulled",
-    DOUBTFUL,
-    "A kept offcut larger than the film that was pulled.",
-    "Look at the kept sizes.",
-)
-HALF_A_SIZE = Rule(
-    "half-a-size",
-    DOUBTFUL,
-    "A length without its width, or a width without its length.",
-    "Fill in the other one. Until then the size is not known.",
 )
 JOB_AND_SALE = Rule(
     "job-and-sale",
@@ -117,15 +86,20 @@ def bought_film(purchases: pd.DataFrame) -> pd.DataFrame:
     return purchases[purchases["kind"] == "film"]
 
 
+def maybe_film(purchases: pd.DataFrame) -> pd.DataFrame:
+    """Give the lines of film, and those whose kind could not be read, which may be film."""
+    return purchases[purchases["kind"].eq("film") | purchases["kind"].isna()]
+
+
 def shared_widths(purchases: pd.DataFrame) -> pd.Series:
     """Give the roll width of each film whose purchases all have the same [m]."""
-    widths = bought_film(purchases).groupby("item")["roll_width_m"].agg(["min", "max"])
-    return widths["min"][widths["max"] - widths["min"] <= _HAIR]
+    widths = maybe_film(purchases).groupby("item")["roll_width_m"].agg(["min", "max"])
+    return widths["min"][widths["max"] - widths["min"] <= HAIR]
 
 
 def _roll_widths(purchases: pd.DataFrame) -> pd.Series:
     """Give the widest width under each film and roll tag [m]."""
-    tagged = bought_film(purchases).dropna(subset="roll_id")
+    tagged = maybe_film(purchases).dropna(subset="roll_id")
     return tagged.groupby(["item", "roll_id"])["roll_width_m"].max()
 
 
@@ -165,12 +139,8 @@ def film_findings(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
         yield _wider(shop, table, rows)
     for table in ("jobs", "cuts", "stock_counts", "counter_sales"):
         yield _never_bought(shop, table, misspelt)
-    yield from _cut_sizes(shop)
-    yield from _sheet_sizes(shop)
     yield from _cut_references(shop)
-    differ = sheet_against_log(
-        shop.used["jobs"], "pulled_length_m", shop.used["cuts"], "pulled_length_m"
-    )
+    differ = sheet_against_log(shop, "pulled_length_m", "cuts", "pulled_length_m")
     problems = [
         f"the job sheet says {in_length(sheet, shop.settings)}, the cuts "
         f"{in_length(log, shop.settings)}"
@@ -208,8 +178,7 @@ _WIDTH: Final = {"cuts": "pulled_width", "jobs": "roll_width", "counter_sales": 
 
 
 def _before_bought(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
-    first = bought_film(shop.used["purchases"]).groupby("item")["received_on"].min()
-    bought = look_up(pulls["film"], first)
+    bought = look_up(pulls["film"], _first_bought(shop.read["purchases"]))
     early = pulls[pulls["on"] < bought]
     problems = [
         f"cut on {day(on)}, and {film} was first bought on {day(since)}"
@@ -218,12 +187,19 @@ def _before_bought(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
     return found(CUT_BEFORE_BOUGHT, table, _WHEN[table], early.index, problems)
 
 
+def _first_bought(purchases: pd.DataFrame) -> pd.Series:
+    """Give the day on which each film first came, missing where one of its days is not known."""
+    days = maybe_film(purchases)[["item", "received_on"]]
+    unknown = days["item"][days["received_on"].isna()]
+    return days[~days["item"].isin(unknown)].groupby("item")["received_on"].min()
+
+
 def _wider(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
-    purchases = shop.used["purchases"]
+    purchases = shop.read["purchases"]
     roll = _of_roll(pulls, purchases)
-    widest = bought_film(purchases).groupby("item")["roll_width_m"].max()
+    widest = maybe_film(purchases).groupby("item")["roll_width_m"].max()
     limit = roll.fillna(look_up(pulls["film"], widest))
-    wide = pulls[pulls["width"] > limit + _HAIR]
+    wide = pulls[pulls["width"] > limit + HAIR]
     problems = [
         f"{in_length(width, shop.settings)} is wider than "
         + (f"roll {roll_id}" if known else f"any roll of {film}")
@@ -241,7 +217,7 @@ def _wider(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
 
 
 def _never_bought(shop: Shop, table: str, misspelt: frozenset[str]) -> Found:
-    known = {*bought_film(shop.read["purchases"])["item"].dropna(), *misspelt}
+    known = {*maybe_film(shop.read["purchases"])["item"].dropna(), *misspelt}
     films = first_of_each(shop.used[table]["film"])
     lost = films[~films["value"].isin(known)]
     problems = [
@@ -249,120 +225,6 @@ def _never_bought(shop: Shop, table: str, misspelt: frozenset[str]) -> Found:
         for film, count in zip(lost["value"], lost["count"], strict=True)
     ]
     return found(FILM_NEVER_BOUGHT, table, "film", pd.Index(lost["at"]), problems)
-
-
-_PARTS: Final = {
-    "pulled": "the film pulled",
-    "piece": "the pieces",
-    "finished": "what stayed on the vehicle",
-    "kept": "the offcut",
-}
-
-
-@dataclass(frozen=True, eq=False)
-class _Size:
-    """Sizes of one part of each cut: length and width of one piece [m], area of all [m²]."""
-
-    name: str
-    length: pd.Series
-    width: pd.Series
-    area: pd.Series
-    settings: Settings
-
-    @classmethod
-    def of(cls, cuts: pd.DataFrame, part: str, settings: Settings) -> "_Size":
-        length, width = cuts[f"{part}_length_m"], cuts[f"{part}_width_m"]
-        return cls(_PARTS[part], length, width, length * width, settings)
-
-    @classmethod
-    def of_area(cls, name: str, area: pd.Series, settings: Settings) -> "_Size":
-        unknown = pd.Series(np.nan, area.index)
-        return cls(name, unknown, unknown, area, settings)
-
-    def times(self, count: pd.Series) -> "_Size":
-        return replace(self, area=self.area * count)
-
-    def less(self, kept: "_Size") -> "_Size":
-        rest = self.area - kept.area.fillna(0.0)
-        return _Size.of_area("the film pulled and not kept", rest, self.settings)
-
-    def or_else(self, other: "_Size") -> "_Size":
-        """Give these sizes, and where there are none the other's."""
-        return replace(self, name="the film it was cut from", area=self.area.fillna(other.area))
-
-    def has_more_than(self, other: "_Size") -> pd.Series:
-        return self.area > other.area + _HAIR
-
-    def sticks_out(self, other: "_Size") -> pd.Series:
-        """Whether one piece fits into the other neither as it lies nor turned."""
-        length, width = other.length + _HAIR, other.width + _HAIR
-        upright = (self.length > length) | (self.width > width)
-        turned = (self.width > length) | (self.length > width)
-        return upright & turned
-
-    def exceeds(self, other: "_Size") -> pd.Series:
-        return self.sticks_out(other) | self.has_more_than(other)
-
-    def told(self, row: int) -> str:
-        """Give the size in words: `the pieces (68 in by 48 in; 22.7 sq ft in all)`."""
-        area = f"{in_area(self.area[row], self.settings)} in all"
-        if pd.isna(self.length[row]) or pd.isna(self.width[row]):
-            return f"{self.name} ({area})"
-        length, width = (in_length(each[row], self.settings) for each in (self.length, self.width))
-        return f"{self.name} ({length} by {width}; {area})"
-
-
-def _cut_sizes(shop: Shop) -> Iterator[Found]:
-    cuts, settings = shop.used["cuts"], shop.settings
-    yield from _half_sizes(cuts)
-    pull, piece, finished, kept = (
-        _Size.of(cuts, part, settings) for part in ("pulled", "piece", "finished", "kept")
-    )
-    count = cuts["pieces"].astype("float64")
-    pieces, gross = piece.times(count), finished.times(count)
-    left = pull.less(kept)
-
-    over_kept = kept.exceeds(pull)
-    yield _larger(KEPT_OVER_PULLED, ("cuts", "kept_length"), over_kept, kept, pull)
-    over_piece = (piece.sticks_out(pull) | pieces.has_more_than(left)) & ~over_kept
-    yield _larger(PIECE_OVER_PULL, ("cuts", "piece_length"), over_piece, pieces, left)
-    first = cuts["reason"] == "first"
-    limit = pieces.or_else(left)
-    over = first & (finished.sticks_out(piece) | gross.has_more_than(limit)) & ~over_kept
-    yield _larger(FINISHED_OVER_PIECE, ("cuts", "finished_length"), over, gross, limit)
-    opening = _Size.of_area("the opening", cuts["opening_area_m2"], settings)
-    hollow = first & (opening.area >= gross.area) & (opening.area > 0)
-    yield _larger(OPENING_OVER_FINISHED, ("cuts", "opening_area"), hollow, opening, gross)
-
-
-def _half_sizes(cuts: pd.DataFrame) -> Iterator[Found]:
-    for what in ("piece", "finished", "kept"):
-        length, width = cuts[f"{what}_length_m"], cuts[f"{what}_width_m"]
-        for column, given, here, other in (
-            (f"{what}_width", f"{what}_length", length, width),
-            (f"{what}_length", f"{what}_width", width, length),
-        ):
-            at = cuts.index[here.notna() & other.isna()]
-            problem = f"{given} is given and {column} is blank"
-            yield found(HALF_A_SIZE, "cuts", column, at, problem)
-
-
-def _larger(
-    rule: Rule, place: tuple[str, str], mask: pd.Series, inner: "_Size", outer: "_Size"
-) -> Found:
-    at = mask.index[mask]
-    problems = [f"{inner.told(row)} cannot come out of {outer.told(row)}" for row in at]
-    return found(rule, *place, at, problems)
-
-
-def _sheet_sizes(shop: Shop) -> Iterator[Found]:
-    jobs, settings = shop.used["jobs"], shop.settings
-    shared = shared_widths(shop.used["purchases"])
-    width = jobs["roll_width_m"].fillna(look_up(jobs["film"], shared))
-    pulled = _Size.of_area("the film pulled", jobs["pulled_length_m"] * width, settings)
-    finished = _Size.of_area("what stayed on the vehicle", jobs["finished_area_m2"], settings)
-    over = finished.has_more_than(pulled)
-    yield _larger(FINISHED_OVER_PIECE, ("jobs", "finished_area"), over, finished, pulled)
 
 
 def _cut_references(shop: Shop) -> Iterator[Found]:
@@ -378,7 +240,7 @@ def _cut_references(shop: Shop) -> Iterator[Found]:
     problems = [f"there is no sale {each} in counter_sales" for each in unknown]
     yield found(UNKNOWN_SALE, "cuts", "sale_id", unknown.index, problems)
 
-    rolls = bought_film(shop.read["purchases"])[["item", "roll_id"]].dropna().drop_duplicates()
+    rolls = maybe_film(shop.read["purchases"])[["item", "roll_id"]].dropna().drop_duplicates()
     tagged = cuts[cuts["roll_id"].notna()]
     known = tagged["roll_id"].isin(rolls["roll_id"])
     problems = [f"no purchase of film names the roll {each}" for each in tagged["roll_id"][~known]]

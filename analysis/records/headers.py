@@ -104,8 +104,11 @@ def _lack(raw: RawTable, table: Table, header: Header, name: str) -> tuple[str, 
 
 
 def _nearest(name: str, names: list[str]) -> str | None:
-    found = process.extractOne(name, names, scorer=fuzz.ratio, score_cutoff=_NEAR)
-    return found[0] if found else None
+    """Find the name that is nearest, its words in any order."""
+    spaced = {each: each.replace("_", " ") for each in names}
+    wanted = name.replace("_", " ")
+    found = process.extractOne(wanted, spaced, scorer=fuzz.token_sort_ratio, score_cutoff=_NEAR)
+    return found[2] if found else None
 
 
 def _folded(label: str) -> str:

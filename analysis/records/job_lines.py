@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from analysis.records.rule import look_up
+from analysis.records.rule import Shop, look_up
 
 _TENTH = 0.1
 _HAIR = 1e-9
@@ -41,13 +41,12 @@ def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     return known_lines(cuts, jobs).fillna(film).fillna(any_line)
 
 
-def sheet_against_log(
-    jobs: pd.DataFrame, sheet: str, log: pd.DataFrame, amount: str
-) -> pd.DataFrame:
+def sheet_against_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFrame:
     """Job sheets that differ by over a tenth from the log.
 
     Line by line where every row of the job's log names its line; else the job as a whole, where
-    every line of it has a figure, on the job's first line.
+    every line of it has a figure, on the job's first line. A job with a rejected row in the log is
+    left out: its log is not whole.
 
     Returns
     -------
@@ -55,6 +54,9 @@ def sheet_against_log(
         Index: labels of job lines. `sheet`, `log`: the two figures.
 
     """
+    jobs, log, every = shop.used["jobs"], shop.used[table], shop.read[table]
+    rejected = every["job_id"][~every.index.isin(log.index)]
+    jobs = jobs[~jobs["job_id"].isin(rejected)]
     jobs = jobs[jobs["job_id"].isin(jobs["job_id"][jobs[sheet].notna()])]
     log = log[log["job_id"].isin(jobs["job_id"])]
     line = known_lines(log, jobs)

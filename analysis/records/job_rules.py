@@ -220,7 +220,7 @@ def _long_days(hours: pd.DataFrame) -> Iterator[Found]:
 
 
 def _sheet_against_log(shop: Shop) -> Found:
-    differ = sheet_against_log(shop.used["jobs"], "hours", shop.used["hours"], "hours")
+    differ = sheet_against_log(shop, "hours", "hours", "hours")
     problems = [
         f"the job sheet says {sheet:.4g} hours, the time log {log:.4g}"
         for sheet, log in zip(differ["sheet"], differ["log"], strict=True)

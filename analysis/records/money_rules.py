@@ -201,7 +201,8 @@ def _purchase_lines(shop: Shop) -> Iterator[Found]:
     negative = (every["quantity"] < 0) | (
         every["quantity"] * every["unit_price"] < every["discount"]
     )
-    goods = every[every["kind"].isin(["film", "consumable"]) & ~negative]
+    kinds = every["kind"].isin(["film", "consumable"]) | every["kind"].isna()
+    goods = every[kinds & ~negative]
     freight = purchases[purchases["kind"] == "freight"]
     alone = freight[~freight["invoice"].isin(goods["invoice"])]
     problems = [
@@ -275,7 +276,7 @@ def _wages(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
         return
     hours, crews = shop.used["hours"], _crews(shop)
     known = {*shop.read["rates"]["installer"].dropna(), *misspelt}
-    first = shop.used["rates"].groupby("installer")["effective_from"].min()
+    first = shop.read["rates"].groupby("installer")["effective_from"].min()
     told: set[str] = set()
     for table, column, names, when in (
         ("hours", "installer", hours["installer"], hours["worked_on"]),
@@ -321,11 +322,12 @@ def _months(shop: Shop) -> Iterator[Found]:
         return
     first = max(overheads["month"].min(), capacity["month"].min())
     last = min(overheads["month"].max(), capacity["month"].max())
-    for rule, table, rows, other, lack in (
-        (CAPACITY_MISSING, "overheads", overheads, capacity, "capacity"),
-        (OVERHEADS_MISSING, "capacity", capacity, overheads, "overheads"),
+    for rule, table, rows, lack in (
+        (CAPACITY_MISSING, "overheads", overheads, "capacity"),
+        (OVERHEADS_MISSING, "capacity", capacity, "overheads"),
     ):
-        inside = rows["month"].between(first, last) & ~rows["month"].isin(other["month"])
+        other = shop.read[lack]["month"]
+        inside = rows["month"].between(first, last) & ~rows["month"].isin(other)
         lost = rows[inside].drop_duplicates("month")
         problems = [f"{month:%Y-%m} has no row in {lack}" for month in lost["month"]]
         yield found(rule, table, "month", lost.index, problems)

@@ -12,6 +12,7 @@ from analysis.records import (
     job_rules,
     money_rules,
     row_rules,
+    size_rules,
     spellings,
 )
 from analysis.records.rule import Rule
@@ -28,6 +29,16 @@ def _rules(modules: Iterable[ModuleType]) -> dict[str, Rule]:
 
 RULES: Final = MappingProxyType(
     _rules(
-        (file_rules, headers, cell_rules, row_rules, job_rules, film_rules, money_rules, spellings)
+        (
+            file_rules,
+            headers,
+            cell_rules,
+            row_rules,
+            job_rules,
+            film_rules,
+            size_rules,
+            money_rules,
+            spellings,
+        )
     )
 )

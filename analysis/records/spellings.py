@@ -104,29 +104,38 @@ def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
 def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
     """For each name the commoner name that it is a spelling of, or None.
 
-    Two names that are equal but for case, spaces and hyphens are one; of equally common ones the
-    one that stands later is the odd one.
+    Names that are equal but for case, spaces and hyphens are one: the commonest of them is right,
+    of equally common ones the first. Other names are compared with those that are clearly commoner.
     """
     plain = [normal(name) for name in names]
-    scored: list[str | None] = []
-    for start in range(0, len(names), _BLOCK):
+    right: dict[str, int] = {}
+    for at in sorted(range(len(names)), key=lambda at: (-counts[at], at)):
+        right.setdefault(plain[at], at)
+    known: list[str | None] = [
+        names[right[each]] if right[each] != at else None for at, each in enumerate(plain)
+    ]
+    common = np.array([at for at in right.values() if counts[at] >= _CLEARLY], dtype="int64")
+    for start in range(0, len(names) if len(common) else 0, _BLOCK):
         block = plain[start : start + _BLOCK]
-        scores = process.cdist(block, plain, scorer=fuzz.ratio, score_cutoff=_NEAR)
-        for at, line in enumerate(scores, start):
-            best: tuple[float, int, int] | None = None
-            for other in np.flatnonzero(line):
-                if other != at and _is_odd(names, plain, counts, at, int(other)):
-                    rank = (float(line[other]), int(counts[other]), -int(other))
-                    best = rank if best is None else max(best, rank)
-            scored.append(None if best is None else names[-best[2]])
-    return scored
+        choices = [plain[at] for at in common]
+        scores = process.cdist(block, choices, scorer=fuzz.ratio, score_cutoff=_NEAR)
+        clearly = counts[common] >= _CLEARLY * counts[start : start + _BLOCK, np.newaxis]
+        for row, column in zip(*np.nonzero((scores > 0) & clearly), strict=True):
+            at, other = start + int(row), int(common[column])
+            if known[at] is None and not _differ_on_purpose(names[at], names[other]):
+                near = (scores[row] > 0) & clearly[row]
+                known[at] = _best(names, at, common[near], scores[row][near])
+    return known
 
 
-def _is_odd(names: list[str], plain: list[str], counts: np.ndarray, at: int, other: int) -> bool:
-    if plain[at] == plain[other]:
-        return bool((counts[at], -at) < (counts[other], -other))
-    clearly = counts[other] >= _CLEARLY * counts[at]
-    return bool(clearly) and not _differ_on_purpose(names[at], names[other])
+def _best(names: list[str], at: int, others: np.ndarray, scores: np.ndarray) -> str:
+    """Of the names that one may be a spelling of, the nearest; of equals the first."""
+    meant = [
+        (-float(score), int(other))
+        for other, score in zip(others, scores, strict=True)
+        if not _differ_on_purpose(names[at], names[other])
+    ]
+    return names[min(meant)[1]]
 
 
 def _differ_on_purpose(one: str, other: str) -> bool:

@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.safe_text import safe_text
 from analysis.schema import Column, Kind, Table
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per
@@ -21,8 +22,6 @@ PLACES: Final = {
     Kind.PROBABILITY: 4,
     Kind.NUMBER: 4,
 }
-# A spreadsheet takes text that starts with one of these for a formula.
-_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 
 
 def edge_factor(column: Column, settings: Settings) -> float:
@@ -74,8 +73,8 @@ def to_edge(frame: pd.DataFrame, table: Table, settings: Settings) -> pd.DataFra
 def round_half_away(values: pd.Series, places: int) -> pd.Series:
     """Round half away from zero, as an invoice does; never a minus nought."""
     scaled = values.astype("float64") * 10.0**places
-    rounded = np.sign(scaled) * np.floor(scaled.abs() + 0.5 + 1e-7) / 10.0**places
-    return rounded + 0.0
+    whole = np.sign(scaled) * np.floor(scaled.abs() + 0.5 + 1e-7)
+    return pd.Series(whole / 10.0**places + 0.0, index=values.index)
 
 
 def rounded(edge: pd.DataFrame, table: Table) -> pd.DataFrame:
@@ -87,17 +86,6 @@ def rounded(edge: pd.DataFrame, table: Table) -> pd.DataFrame:
             if column.kind in PLACES
         }
     )
-
-
-def safe_text(values: pd.Series) -> pd.Series:
-    """Text in which nothing is taken for a formula: a leading sign gets an apostrophe before it.
-
-    A plain number (a job numbered -12) is no formula and stays as it is.
-    """
-    text = values.astype("str")
-    risky = text.str.startswith(_FORMULA_STARTS).fillna(False).astype(bool)
-    risky &= pd.to_numeric(text.where(risky), errors="coerce").isna()
-    return text.where(~risky, "'" + text)
 
 
 def csv_text(edge: pd.DataFrame, table: Table) -> str:

@@ -103,7 +103,9 @@ def waste_causes(frame: pd.DataFrame) -> pd.DataFrame:
     per_area = number(frame, "waste_cost") / number(frame, "waste_area").replace(0.0, np.nan)
     parts = split_waste(frame)
     areas = parts.sum(min_count=1)
-    costs = parts.mul(per_area, axis=0).sum(min_count=1)
+    # A film without a cost leaves the money of its causes unknown; it is not counted as nothing.
+    money = parts.mul(per_area, axis=0).where(parts.fillna(0.0) != 0.0, 0.0)
+    costs = money.sum(skipna=False)
     causes = pd.DataFrame({"area": areas, "cost": costs}).rename_axis("cause").reset_index()
     causes = causes[causes["area"].fillna(0.0) != 0.0]
     return causes.sort_values("area", ascending=False, kind="stable").reset_index(drop=True)
@@ -255,7 +257,7 @@ def unexplained(frame: pd.DataFrame) -> tuple[float, float, float]:
     """
     area, cost = number(frame, "unexplained_area"), number(frame, "unexplained_cost")
     missing = float(area[area > 0].sum())
-    return missing, float(cost[area > 0].sum(min_count=1)), float(-area[area < 0].sum())
+    return missing, float(cost[area > 0].sum(skipna=False)), float(-area[area < 0].sum())
 
 
 def is_counted(review: Review) -> bool:

@@ -218,14 +218,19 @@ def gather_full_margin(review: Review, by: str) -> FullMarginInfo:
         return FullMarginInfo(title=f"Full margin by {one}", line=found.line)
     say = Numbers(review.settings)
     frame = found.quarter.sort_values("full_margin", ascending=False, kind="stable")
+    title = _full_margin_title(review, frame, labels_of(frame, found.table), by)
+    grids = _margin_grids(review, found, frame, one)
+    if number(frame, "full_margin").isna().all():
+        line = f"The full margin of no {one} can be computed from these records."
+        return FullMarginInfo(title=title, line=line, grids=grids)
     shown = _furthest_from_zero(frame)
     names = labels_of(shown, found.table)
     texts = [say.money(each) for each in number(shown, "full_margin")]
     whole = len(shown) == len(frame)
     return FullMarginInfo(
-        title=_full_margin_title(review, frame, labels_of(frame, found.table), by),
+        title=title,
         alternative=alternative("Bar chart", f"full margin by {one}", names, texts),
-        grids=_margin_grids(review, found, frame, one),
+        grids=grids,
         note="" if whole else f"The chart shows the {MOST_ROWS} furthest from zero.",
         names=tuple(names),
         few=tuple(few(shown)),
@@ -338,7 +343,7 @@ def _full_margin_title(review: Review, frame: pd.DataFrame, names: Sequence[str]
     amounts = number(frame, "full_margin")
     known = int(amounts.notna().sum())
     if not known:
-        return f"Full margin by {one}: cannot be computed"
+        return f"Full margin by {one}, {review.quarter.label}"
     earned = int((amounts > 0).sum())
     counts = f"{earned} of {counted(known, one, many)} earned money in {review.quarter.label}"
     least = int(np.nanargmin(amounts))

@@ -24,7 +24,7 @@ _COLUMNS: Final = (
     "landed_cost_per_area",
     "change_pct",
 )
-_ROW_HEIGHT, _FOOT = 104, 52
+_ROW_HEIGHT, _FOOT = 92, 52
 
 
 @dataclass(frozen=True)
@@ -76,8 +76,9 @@ def gather_prices(review: Review) -> PricesInfo:
             [line.text for line in lines],
         ),
         grids=(grid,),
-        note="After freight, discount and credits. Each film has an upright scale of its own, "
-        f"which does not start at 0.{some}",
+        note="At the right, the newest landed cost (after freight, discount and credits) and its "
+        "change in twelve months. Each film has an upright scale of its own, which does not start "
+        f"at 0.{some}",
         lines=lines,
         unit=unit,
         separators=say.separators,
@@ -131,7 +132,7 @@ def _line(review: Review, own: pd.DataFrame, say: Numbers, unit: str) -> PriceLi
     change = 100 * (newest / base - 1) if base and len(costs) > 1 else np.nan
     text = f"{say.number(newest, 2)} {unit}"
     if not np.isnan(change):
-        text += f", {say.percent_change(change, 1)} in a year"
+        text += f", {say.percent_change(change, 1)}"
     return PriceLine(
         label(own["film"].iloc[0]),
         tuple(pd.Timestamp(day) for day in days),

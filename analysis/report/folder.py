@@ -18,11 +18,12 @@ import analysis
 from analysis.errors import OutputError, Unavailable
 from analysis.periods import Quarter
 from analysis.records.model import FINDING_COLUMNS, Records
-from analysis.report.edge import csv_text, safe_text, to_edge
+from analysis.report.edge import csv_text, to_edge
 from analysis.report.replace import replace_folder, write_file
 from analysis.report.results import YEAR_SUFFIX, Review
 from analysis.report.workbook import workbook_bytes
 from analysis.result_tables import RESULT_TABLES
+from analysis.safe_text import safe_text
 from analysis.settings import Settings
 
 MANIFEST: Final = "manifest.json"

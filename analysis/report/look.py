@@ -6,6 +6,7 @@ the same, so that a page printed in black still reads.
 """
 
 import html
+import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -122,8 +123,7 @@ def rows_figure(
     names_shown = list(names)
     for column, panel in enumerate(panels, start=1):
         _add_panel(fig, panel, names_shown, column, is_alone=len(panels) == 1)
-    for position, name in enumerate(names_shown):
-        _row_text(fig, name, position, x=0, anchor="left")
+    _add_notes(fig, [_row_text(name, at, 0, "left") for at, name in enumerate(names_shown)])
     head = _PANEL_HEAD if any(panel.title for panel in panels) else _HEAD
     height = _height(len(names_shown), head)
     finish(fig, title=title, separators=separators, height=height, head=head)
@@ -140,9 +140,8 @@ def rows_axis(fig: go.Figure, count: int) -> None:
 
 def row_names(fig: go.Figure, names: Sequence[str], texts: Sequence[str]) -> None:
     """Each row's name at the left above its bar, and its value at the right."""
-    for position, (name, text) in enumerate(zip(names, texts, strict=True)):
-        _row_text(fig, name, position, x=0, anchor="left")
-        _row_text(fig, plain(text), position, x=1, anchor="right")
+    _add_notes(fig, [_row_text(name, at, 0, "left") for at, name in enumerate(names)])
+    _add_notes(fig, [_row_text(plain(text), at, 1, "right") for at, text in enumerate(texts)])
 
 
 def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: int = _HEAD) -> None:
@@ -247,8 +246,8 @@ def _add_panel(
 def _panel_texts(fig: go.Figure, panel: Panel, column: int, *, is_alone: bool) -> None:
     axis = "x" if column == 1 else f"x{column}"
     if is_alone:
-        for position, text in enumerate(panel.texts):
-            _row_text(fig, plain(text), position, x=1, anchor="right")
+        texts = [plain(text) for text in panel.texts]
+        _add_notes(fig, [_row_text(text, at, 1, "right") for at, text in enumerate(texts)])
     else:
         fig.update_traces(
             text=[plain(text) for text in panel.texts],
@@ -256,8 +255,8 @@ def _panel_texts(fig: go.Figure, panel: Panel, column: int, *, is_alone: bool) -
             cliponaxis=False,
             col=column,
         )
-        least = min([0.0, *(v for v in panel.values if v == v)])  # noqa: PLR0124
-        most = max([0.0, *(v for v in panel.values if v == v)])  # noqa: PLR0124
+        known = [0.0, *(value for value in panel.values if not math.isnan(value))]
+        least, most = min(known), max(known)
         room = 0.45 * ((most - least) or 1.0)
         fig.update_xaxes(range=[least - room * (least < 0), most + room], col=column)
     if panel.title:
@@ -273,17 +272,22 @@ def _panel_texts(fig: go.Figure, panel: Panel, column: int, *, is_alone: bool) -
         )
 
 
-def _row_text(fig: go.Figure, text: str, position: int, *, x: float, anchor: str) -> None:
-    fig.add_annotation(
-        text=text,
-        x=x,
-        xref="paper",
-        xanchor=anchor,
-        y=position - _LABEL_RISE,
-        yref="y",
-        yanchor="middle",
-        showarrow=False,
-    )
+def _row_text(text: str, position: int, x: float, anchor: str) -> dict[str, object]:
+    return {
+        "text": text,
+        "x": x,
+        "xref": "paper",
+        "xanchor": anchor,
+        "y": position - _LABEL_RISE,
+        "yref": "y",
+        "yanchor": "middle",
+        "showarrow": False,
+    }
+
+
+def _add_notes(fig: go.Figure, notes: list[dict[str, object]]) -> None:
+    """Add them all at once: the library checks every note again for each that is added."""
+    fig.update_layout(annotations=[*fig.layout.annotations, *notes])
 
 
 def _height(count: int, head: int) -> int:

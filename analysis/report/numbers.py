@@ -1,5 +1,6 @@
 """Numbers, money, dates and units as text in the shop's locale. Missing is a dash, never 0."""
 
+import math
 import unicodedata
 from collections.abc import Sequence
 from copy import copy
@@ -53,8 +54,7 @@ class Numbers:
         """A number with that many decimal places."""
         if value is None or pd.isna(value):
             return MISSING
-        pattern = self._with_places(self.locale.decimal_formats[None], places)
-        return _minus(pattern.apply(_rounded(value, places), self.locale))
+        return self._plain(_rounded(value, places), places)
 
     def money(self, value: float | None, places: int = 0) -> str:
         """An amount with the sign of the currency, where the locale puts it."""
@@ -123,11 +123,19 @@ class Numbers:
         if column.kind not in _PLACES and column.kind not in _ADAPTIVE:
             return [typed(value) for value in values]
         places = places_for(values, column.kind)
-        return [self.number(value, places) for value in values]
+        rounded = round_half_away(values, places)
+        return [
+            MISSING if math.isnan(value) else self._plain(_decimal(value, places), places)
+            for value in rounded
+        ]
 
     def unit(self, column: Column) -> str:
         """The unit for a heading: `USD`, `sq ft`, `h`, `%`; empty where there is none."""
         return " / ".join(pretty_unit(part) for part in unit_of(column, self.settings).split(" / "))
+
+    def _plain(self, value: Decimal, places: int) -> str:
+        pattern = self._with_places(self.locale.decimal_formats[None], places)
+        return _minus(pattern.apply(value, self.locale))
 
     def _with_places(self, pattern: NumberPattern, places: int) -> NumberPattern:
         own = copy(pattern)
@@ -172,7 +180,9 @@ def typed(value: object) -> str:
     Control characters go; text that runs from right to left is isolated, so that a number after
     it stays after it. It is still plain text: whoever puts it on a page escapes it.
     """
-    if value is None or value is pd.NA or value is pd.NaT or value != value:  # noqa: PLR0124
+    if value is None or value is pd.NA or value is pd.NaT:
+        return MISSING
+    if isinstance(value, float) and math.isnan(value):
         return MISSING
     if isinstance(value, float) and value.is_integer():
         value = int(value)
@@ -209,8 +219,11 @@ def listed(words: Sequence[str]) -> str:
 
 
 def _rounded(value: float, places: int) -> Decimal:
-    whole = float(round_half_away(pd.Series([float(value)]), places).iloc[0])
-    return Decimal(f"{whole:.{places}f}")
+    return _decimal(float(round_half_away(pd.Series([float(value)]), places).iloc[0]), places)
+
+
+def _decimal(rounded: float, places: int) -> Decimal:
+    return Decimal(f"{rounded:.{places}f}")
 
 
 def _minus(text: str) -> str:

@@ -20,6 +20,15 @@ MOST_NAMED: Final = 3
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
 
+# What a line of the statement is made from, told where the line is missing.
+_WANTED: Final = {
+    "net_revenue": "prices of every finished job",
+    "film": "a purchase of every film that was cut",
+    "consumables": "hours worked, in hours or in jobs",
+    "labour": "the table rates, or labour.default_wage in shop.toml",
+    "overhead_on_jobs": "the tables overheads and capacity",
+}
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -66,6 +75,8 @@ def _no_result(review: Review, question: str, now: dict[str, float], anchor: str
     blank = next((name for name, amount in now.items() if pd.isna(amount)), "result")
     line = f"The result of {review.quarter.label} cannot be computed to its last line."
     detail = f"The first line that is missing is {statement_line(blank)}."
+    if blank in _WANTED:
+        detail += f" It wants {_WANTED[blank]}."
     return Answer(question, line, detail, anchor, is_known=False)
 
 
@@ -147,18 +158,21 @@ def film_answer(review: Review) -> Answer:
     if pd.isna(waste) or not consumed:
         line = "No cut of the quarter has finished sizes, so waste is not known."
         return Answer(question, line, "Write finished sizes in cuts.", anchor, is_known=False)
-    cost = number(found.quarter, "waste_cost").sum(min_count=1)
+    is_measured = number(found.quarter, "waste_area").notna()
+    cost = number(found.quarter, "waste_cost")[is_measured].sum(skipna=False)
     share = say.percent(100 * waste / consumed)
     line = (
         f"Of {say.area(consumed)} of film cut, {share} was lost: {say.area(waste)}"
         f"{_worth(cost, say)}."
     )
-    causes = waste_causes(found.quarter).head(MOST_NAMED)
+    every = waste_causes(found.quarter)
+    causes = every.head(MOST_NAMED)
     named = [
-        f"{cause_name(cause).lower()} {say.area(area)} (about {say.money(money)})"
+        f"{cause_name(cause).lower()} {say.area(area)}{_about(money, say)}"
         for cause, area, money in zip(causes["cause"], causes["area"], causes["cost"], strict=True)
     ]
-    detail = f"Most of it to {listed(named)}." if named else ""
+    share = "All" if len(every) == len(causes) else "Most"
+    detail = f"{share} of it to {listed(named)}." if named else ""
     unmeasured = number(found.quarter, "cuts_unmeasured").sum()
     if unmeasured:
         detail += f" {counted(unmeasured, 'cut')} without finished sizes could not be counted in."
@@ -205,7 +219,7 @@ def redo_answer(review: Review) -> Answer:
         line = "No first-time job was finished in the twelve months."
         return Answer(question, line, "", anchor, is_known=False)
     share = say.percent(100 * redos / jobs, 1)
-    cost = number(services, "redo_cost").sum(min_count=1)
+    cost = number(services, "redo_cost").sum(skipna=False)
     line = (
         f"{say.number(redos)} of {counted(jobs, 'job')} in twelve months ({share})"
         f"{_at_cost(cost, say)}."
@@ -292,6 +306,11 @@ def _mark(is_few: bool) -> str:
 def _worth(cost: float, say: Numbers) -> str:
     text = say.money(cost)
     return "" if text == MISSING else f", worth {text}"
+
+
+def _about(cost: float, say: Numbers) -> str:
+    text = say.money(cost)
+    return "" if text == MISSING else f" (about {text})"
 
 
 def _at_cost(cost: float, say: Numbers) -> str:

@@ -506,9 +506,27 @@ def test_a_clean_shop_has_no_findings(shop: Any) -> None:
     assert records.present == set(shop.tables)
 
 
-def test_a_row_rejected_for_one_cell_makes_no_noise_elsewhere(shop: Any, findings: Any) -> None:
-    shop.set("jobs", 2, quoted_hours="many")
-    assert findings(shop.read()) == [("jobs", 2, "quoted_hours", "not-hours")]
+@pytest.mark.parametrize(
+    ("table", "row", "column", "rule"),
+    [
+        ("jobs", 2, "quoted_hours", "not-hours"),
+        ("purchases", 5, "kind", "unknown-word"),
+        ("purchases", 5, "received_on", "not-a-date"),
+        ("purchases", 2, "quantity", "not-a-number"),
+        ("hours", 2, "hours", "not-hours"),
+        ("rates", 4, "wage", "not-money"),
+        ("overheads", 2, "amount", "not-money"),
+        ("capacity", 2, "installer_hours", "not-hours"),
+        ("counter_sales", 2, "price", "not-money"),
+        ("quotes", 2, "quoted_price", "not-money"),
+        ("vehicles", 3, "year_from", "not-whole"),
+    ],
+)
+def test_a_rejected_row_makes_no_noise_elsewhere(
+    table: str, row: int, column: str, rule: str, shop: Any, findings: Any
+) -> None:
+    shop.set("jobs", 2, hours="3").set(table, row, **{column: "?"})
+    assert findings(shop.read()) == [(table, row, column, rule)]
 
 
 def test_models_that_differ_by_a_number_are_two_models(shop: Any) -> None:

@@ -67,7 +67,9 @@ def test_a_result_with_a_hole_names_it(make_review: MakeReview) -> None:
     answer = result_answer(make_review(results={"shop_result": holed}))
     assert not answer.is_known
     assert "cannot be computed to its last line" in answer.line
-    assert answer.detail == "The first line that is missing is Film."
+    assert answer.detail == (
+        "The first line that is missing is Film. It wants a purchase of every film that was cut."
+    )
 
 
 def test_services_that_lost_are_named_worst_first(make_review: MakeReview) -> None:
@@ -175,13 +177,25 @@ def test_redos_carry_their_interval(make_review: MakeReview) -> None:
             redo_share=[0.05, 0.0],
             low_share=[0.017, 0.0],
             high_share=[0.14, 0.21],
-            redo_cost=[350.0, np.nan],
+            redo_cost=[350.0, 0.0],
             enough=[True, True],
         )
     )
     answer = redo_answer(make_review(results={"redo": frame}))
     assert answer.line == "2 of 50 jobs in twelve months (4.0%), at a cost of $350."
     assert answer.detail == "Most often roof: 5.0% (between 1.7% and 14.0% plausible)."
+
+
+def test_a_cost_that_is_partly_unknown_is_not_summed(make_review: MakeReview) -> None:
+    made = make_review()
+    redos = made.results["redo"].assign(redo_cost=[np.nan] + [0.0] * 16)
+    waste = made.results["waste_by_film"]
+    waste = waste.assign(waste_cost=waste["waste_cost"].where(waste["film"] != "GB-60"))
+    review = make_review(results={"redo": redos, "waste_by_film": waste})
+    assert "at a cost" not in redo_answer(review).line
+    found = film_answer(review)
+    assert "worth" not in found.line
+    assert "about" not in found.detail
 
 
 def test_trust_counts_rows_doubts_and_gaps(make_review: MakeReview) -> None:

@@ -1,0 +1,128 @@
+"""Tables in notebooks: the grids of the report, shown as text and as HTML."""
+
+from dataclasses import dataclass
+
+from markupsafe import Markup, escape
+
+from analysis.glossary import glossary_entries
+from analysis.records.model import DOUBTFUL, REJECTED
+from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.grids import Cell, FigureInfo, Grid, Heading
+from analysis.report.numbers import typed
+from analysis.report.page_records import findings_grid, sources_grid
+from analysis.report.results import Review
+from analysis.report.sentences import answers
+
+_FEW = "few"
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A grid that a notebook shows: as HTML where it can, as aligned text elsewhere."""
+
+    grid: Grid
+
+    def __repr__(self) -> str:
+        grid = self.grid
+        rows = [[_text(cell) for cell in row] for row in grid.rows]
+        bands = [band.text for band in grid.bands for _ in range(band.width)]
+        heads = [_heading(heading) for heading in grid.headings]
+        lines = [heads, *rows] if not any(bands) else [bands, heads, *rows]
+        widths = [max(len(line[at]) for line in lines) for at in range(len(heads))]
+        right = [heading.is_number for heading in grid.headings]
+        return "\n".join([grid.caption, *(_aligned(line, widths, right) for line in lines)])
+
+    def _repr_html_(self) -> str:
+        grid = self.grid
+        bands = "".join(
+            Markup('<th colspan="{}">{}</th>').format(band.width, band.text) for band in grid.bands
+        )
+        heads = "".join(
+            Markup('<th title="{}">{}</th>').format(heading.sentence, _heading(heading))
+            for heading in grid.headings
+        )
+        body = "".join(
+            "<tr>" + "".join(map(_html, row, grid.headings)) + "</tr>" for row in grid.rows
+        )
+        top = f"<tr>{bands}</tr>" if bands else ""
+        note = Markup("<p><small>{}</small></p>").format(grid.note) if grid.note else ""
+        return (
+            f"<table><caption>{escape(grid.caption)}</caption><thead>{top}<tr>{heads}</tr></thead>"
+            f"<tbody>{body}</tbody></table>{note}"
+        )
+
+
+def table(info: FigureInfo | Review, number: int = 0) -> Shown:
+    """The table of numbers under a figure (the first one, unless another is asked for)."""
+    if isinstance(info, Review):
+        raise TypeError("table() shows the numbers of a figure; gather one from the review first")
+    return Shown(info.grids[number])
+
+
+def summary(review: Review) -> Shown:
+    """The questions of an owner, each with its answer in a sentence."""
+    rows = tuple((Cell(each.question), Cell(each.line)) for each in answers(review))
+    headings = (Heading("Question", is_number=False), Heading("Answer", is_number=False))
+    return Shown(Grid(review.quarter.spelled, 1, (), headings, rows))
+
+
+def rows_read(review: Review) -> Shown:
+    """Rows read, used and left out of every table."""
+    return Shown(sources_grid(review))
+
+
+def findings(review: Review) -> Shown:
+    """What the check found, grouped by rule."""
+    return Shown(findings_grid(review))
+
+
+def worst_findings(review: Review, most: int = 12) -> Shown:
+    """Single findings to mend first: rows left out before doubtful ones."""
+    frame = review.records.findings
+    order = frame["severity"].map({REJECTED: 0, DOUBTFUL: 1})
+    chosen = frame.loc[order.sort_values(kind="stable").index].head(most)
+    names = ("file", "row", "column", "value", "problem", "remedy")
+    rows = tuple(
+        tuple(Cell(typed(row[name])) for name in names) for row in chosen.to_dict("records")
+    )
+    headings = tuple(Heading(name.capitalize(), is_number=False) for name in names)
+    return Shown(Grid("What to mend first", 1, (), headings, rows))
+
+
+def cautions() -> Shown:
+    """What to mind where the work, or what is made of these figures, can hurt someone."""
+    rows = tuple((Cell(what), Cell(text)) for what, text in CAUTIONS)
+    headings = (Heading("Mind", is_number=False), Heading("Usual caution", is_number=False))
+    return Shown(Grid("Cautions", 1, (), headings, rows, DEFER))
+
+
+def words() -> Shown:
+    """The glossary."""
+    rows = tuple(
+        (Cell(each.term), Cell(" / ".join(text for text, _ in each.definitions)))
+        for each in glossary_entries()
+    )
+    headings = (Heading("Word", is_number=False), Heading("Meaning", is_number=False))
+    return Shown(Grid("Words", 1, (), headings, rows))
+
+
+def _heading(heading: Heading) -> str:
+    return f"{heading.text}, {heading.unit}" if heading.unit else heading.text
+
+
+def _text(cell: Cell) -> str:
+    return f"{cell.text} ({_FEW})" if cell.says_few else cell.text
+
+
+def _html(cell: Cell, heading: Heading) -> str:
+    side = "right" if heading.is_number else "left"
+    grey = ";color:#6b6b6b;font-style:italic" if cell.is_few else ""
+    return Markup('<td style="text-align:{}{}">{}</td>').format(side, grey, _text(cell))
+
+
+def _aligned(line: list[str], widths: list[int], right: list[bool]) -> str:
+    cells = [
+        text.rjust(width) if is_right else text.ljust(width)
+        for text, width, is_right in zip(line, widths, right, strict=True)
+    ]
+    return "  ".join(cells).rstrip()

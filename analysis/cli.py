@@ -78,8 +78,9 @@ def _build_parser() -> argparse.ArgumentParser:
     )
     check.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
     check.add_argument(
-        "--out", type=Path, help="where to write findings and rejected rows "
-        "(default: record-check beside the records)"
+        "--out",
+        type=Path,
+        help="where to write findings and rejected rows (default: record-check beside the records)",
     )
     _strict(check)
     review = _command(

@@ -44,9 +44,7 @@ def run_review(
     return review_records(records, quarter)
 
 
-def check_records(
-    folder: Path | str, progress: Callable[[str], None] | None = None
-) -> Records:
+def check_records(folder: Path | str, progress: Callable[[str], None] | None = None) -> Records:
     """Read and check a records folder; what only the costing can see is among the findings."""
     records = read_records(Path(folder), progress=progress)
     if not (records.has("jobs") or records.has("cuts")):

@@ -13,5 +13,5 @@ def strict_sum(values: pd.Series, groups: pd.Series | list[pd.Series]) -> pd.Ser
 
 
 def ratio(top: pd.Series, bottom: pd.Series) -> pd.Series:
-    """top ÷ bottom; missing where the bottom is 0 or either is missing."""
+    """Top ÷ bottom; missing where the bottom is 0 or either is missing."""
     return (top / bottom.where(bottom != 0)).astype("float64")

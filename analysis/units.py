@@ -137,7 +137,7 @@ def _length_terms(text: str, *, decimal_comma: bool) -> list[tuple[Fraction, str
 
 
 def _number(text: str, *, decimal_comma: bool) -> Fraction:
-    """A plain, mixed or common-fraction number; a comma is a decimal only where the shop says so."""
+    """A plain, mixed or common-fraction number; a comma is a decimal where the shop says so."""
     if "/" in text:
         whole, _, fraction = text.rpartition(" ")
         top, bottom = fraction.split("/")

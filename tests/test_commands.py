@@ -132,13 +132,38 @@ def test_a_template_filled_in_by_hand_is_read_as_it_is(tmp_path: Path) -> None:
     folder, out = tmp_path / "mine", tmp_path / "out"
     assert main(["template", str(folder)]) == 0
     book = openpyxl.load_workbook(folder / "records.xlsx")
-    fill(book["jobs"], {"job_id": "1", "finished_on": "2026-07-13", "service": "roof",
-                        "make": "Harrow", "model": "Pike", "film": "GB", "quoted_hours": 3,
-                        "quoted_price": 420, "crew": "Ines; Tomas", "hours": "3h30",
-                        "pulled_length": "5 ft 8 in", "roll_width": 60, "finished_area": 19.375})
-    fill(book["purchases"], {"invoice": "A-1", "received_on": "2026-07-01", "supplier": "Marlow",
-                             "item": "GB", "kind": "film", "roll_width": "60 in",
-                             "roll_length": "25 yd", "quantity": 1, "unit_price": "$540.00"})
+    fill(
+        book["jobs"],
+        {
+            "job_id": "1",
+            "finished_on": "2026-07-13",
+            "service": "roof",
+            "make": "Harrow",
+            "model": "Pike",
+            "film": "GB",
+            "quoted_hours": 3,
+            "quoted_price": 420,
+            "crew": "Ines; Tomas",
+            "hours": "3h30",
+            "pulled_length": "5 ft 8 in",
+            "roll_width": 60,
+            "finished_area": 19.375,
+        },
+    )
+    fill(
+        book["purchases"],
+        {
+            "invoice": "A-1",
+            "received_on": "2026-07-01",
+            "supplier": "Marlow",
+            "item": "GB",
+            "kind": "film",
+            "roll_width": "60 in",
+            "roll_length": "25 yd",
+            "quantity": 1,
+            "unit_price": "$540.00",
+        },
+    )
     book.save(folder / "records.xlsx")
     assert main(["review", str(folder), "--quarter", "2026Q3", "--out", str(out)]) == 0
     reconciles(out)

@@ -21,7 +21,9 @@ ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "analysis"
 # The way of the data. A module imports from its own stage and those before it.
 STAGES = ("ground", "records", "costing", "findings", "pricing", "report", "review", "cli")
-DOCUMENTS = {name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md")}
+DOCUMENTS = {
+    name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md")
+}
 
 
 def stage_of(module: str) -> str:
@@ -70,7 +72,9 @@ def test_documents_name_every_table_column_key_and_command() -> None:
     for rule in RULES | DOUBTS:
         assert f"`{rule}`" in developers, rule
     parser = _build_parser()
-    (commands,) = [each.choices for each in parser._actions if hasattr(each, "choices") and each.choices]
+    (commands,) = [
+        each.choices for each in parser._actions if hasattr(each, "choices") and each.choices
+    ]
     for command in commands:
         assert f"python -m analysis {command}" in readme, command
 

@@ -127,7 +127,7 @@ def line_of_work(work: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 
 
 def shared_width(purchases: pd.DataFrame) -> pd.Series:
-    """Width that all purchases of a film share, by film; films of several widths are left out. [m]"""
+    """Width that all purchases of a film share; films of several widths are left out. [m]"""
     film = purchases[purchases["kind"] == "film"]
     widths = film.groupby("film_code" if "film_code" in film else "item")["roll_width_m"]
     low, high = widths.min(), widths.max()

@@ -87,7 +87,9 @@ def _short(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     lines = costing.purchase_lines
     first = lines[lines["kind"] == "film"].groupby("item")["received_on"].min()
     pulls = costing.shelf.pulls
-    short = pulls[(pulls["short_m2"] > _WORTH_TELLING) & (pulls["cut_on"] >= pulls["film"].map(first))]
+    short = pulls[
+        (pulls["short_m2"] > _WORTH_TELLING) & (pulls["cut_on"] >= pulls["film"].map(first))
+    ]
     for film, rows in short.groupby("film"):
         one = rows.iloc[0]
         area = _area(rows["short_m2"].sum(), records.settings)

@@ -136,7 +136,7 @@ def _by_film(rows: pd.DataFrame, films: pd.Series, index: pd.Index) -> pd.DataFr
 
 
 def _without_dust(frame: pd.DataFrame) -> pd.DataFrame:
-    """Sums of binary numbers leave dust; under a square millimetre or a hundredth of a cent is 0."""
+    """Binary sums leave dust: under a square millimetre, or a ten-thousandth of a cent, is 0."""
     numbers = frame.drop(columns="film")
     least = [LEAST_AREA if name.endswith("_m2") else 1e-6 for name in numbers.columns]
     clean = numbers.where(numbers.abs().gt(least, axis=1), numbers * 0.0)

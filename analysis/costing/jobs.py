@@ -145,7 +145,7 @@ def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
     fits = pairs[~early & ~late]
     by_job = fits.groupby("at")["vehicle_class"]
     # Without a model year, rows of different classes leave the class unknown.
-    unsure = fits.groupby("at")["model_year"].first().isna() & (by_job.nunique() > 1)
+    unsure = fits.groupby("at")["model_year"].first().isna() & (by_job.first() != by_job.last())
     found = by_job.last().where(~unsure)
     return jobs["vehicle_class"].fillna(found.reindex(jobs.index).astype("str"))
 

@@ -54,7 +54,7 @@ def loaded_rate(entries: pd.DataFrame, rates: pd.DataFrame, labour: Labour) -> p
 
 
 def wage_on(who: pd.Series, day: pd.Series, rates: pd.DataFrame) -> pd.Series:
-    """Wage of each person on each day, by as-of date; before the first wage, the first. [money/h]"""
+    """Wage of each person on each day; before the first wage, the first. [money / h]"""
     known = rates.sort_values("effective_from", kind="stable")
     asked = pd.DataFrame({"installer": who, "day": day}).reset_index(names="at")
     asked = asked[asked["installer"].notna()].sort_values("day", kind="stable")

@@ -122,7 +122,7 @@ class FilmStore:
                 self.short_draws.append((consumer, short - drawn))
 
     def give_back(self, area: float, refund: float, roll: str | None) -> None:
-        """Send film back to the supplier: its area leaves the roll (else the newest) at the refund."""
+        """Film goes back to the supplier: it leaves its roll (else the newest) at the refund."""
         named = self.by_roll.get(roll, []) if roll is not None else []
         order = [*reversed(named), *(k for k in reversed(range(len(self.left))) if k not in named)]
         wanted, touched = area, []
@@ -247,7 +247,7 @@ class FilmStore:
     # -- corrections ---------------------------------------------------------------------------
 
     def count(self, counted: float, consumer: int) -> tuple[float, float]:
-        """Bring the book to a count. Returns what is unexplained: area and cost, surplus negative."""
+        """Bring the book to a count. Returns the unexplained area and cost; surplus negative."""
         gap = self.area - counted
         if gap < -LEAST_AREA:
             cost = -gap * self.newest_unit

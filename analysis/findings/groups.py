@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import pandas as pd
 
 
-
 @dataclass(frozen=True)
 class Period:
     """A span of days, both ends included."""

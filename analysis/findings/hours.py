@@ -100,7 +100,7 @@ def hours_by_task(costing: Costing, period: Period, fewest: int) -> pd.DataFrame
 
 
 def _first_time_work(costing: Costing, period: Period) -> pd.DataFrame:
-    """Time entries on first-time lines finished in the period, with each one's share of the quote."""
+    """Time on first-time lines finished in the period, with each entry's share of the quote."""
     lines = costing.lines.reset_index(drop=True)
     chosen = finished_in(lines[~lines["is_redo"]], period)
     log = costing.log[costing.log["job_line"].notna()]

@@ -191,7 +191,7 @@ def _work_elsewhere(
 
 
 def counter_sales_net(costing: Costing, records: Records, period: Period) -> float:
-    """What the counter sales of a period left before film: price, extras − fee − staff time. [money]
+    """What counter sales of a period left before film: price, extras − fee − staff time. [money]
 
     Staff minutes cost the mean loaded rate of the period's hours (the default wage where none);
     the fee is as if by card, unless the sale says otherwise.

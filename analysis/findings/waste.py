@@ -39,7 +39,9 @@ def waste_by(costing: Costing, key: str, period: Period, fewest: int) -> pd.Data
         )
     if key == "panel" and pulls["panel"].isna().all():
         return Unavailable(
-            "waste_by_panel", ("cuts",), "Waste by panel needs the cuts table, with its panel column."
+            "waste_by_panel",
+            ("cuts",),
+            "Waste by panel needs the cuts table, with its panel column.",
         )
     chosen = pulls[period.holds(pulls["cut_on"])]
     if key != "film":

@@ -25,7 +25,7 @@ REJECTED, DOUBTFUL = "rejected", "doubtful"
 
 @dataclass(frozen=True)
 class Source:
-    """A file that was read: `table` is '' for `shop.toml`. `rows_read = rows_used + rows_rejected`."""
+    """A file that was read (`table` is '' for `shop.toml`); rows read = used + rejected."""
 
     table: str
     file: str

@@ -1,5 +1,7 @@
 """What only the costing sees in the records, one fault each."""
 
+# ruff: noqa: E501  (the rows of the example tables are read across)
+
 from pathlib import Path
 
 import pytest
@@ -11,7 +13,9 @@ JOBS = """
     job_id | finished_on | service | make | model | film | quoted_hours | quoted_price | hours |
     pulled_length | payment
     J1 | 2026-02-10 | roof | Quillon | Heron | F | 3 | 400 | 3 | {length} | cash
-    J2 | 2026-02-12 | removal | Quillon | Heron | | 3 | 400 | {hours} | | cash""".replace("|\n", "|")
+    J2 | 2026-02-12 | removal | Quillon | Heron | | 3 | 400 | {hours} | | cash""".replace(
+    "|\n", "|"
+)
 BOUGHT = """
     invoice | received_on | supplier | item | kind | roll_width | roll_length | quantity | unit_price
     A | 2026-01-05 | S | F | film | 1 | 10 | 1 | 100

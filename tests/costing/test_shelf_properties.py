@@ -51,7 +51,9 @@ def film_events(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
     )
     back = st.fixed_dictionaries({"day": DAYS, "area": AREA, "price": st.integers(1, 99)})
     credit = st.fixed_dictionaries({"day": DAYS, "line": st.integers(0, 5), "amount": AREA})
-    count = st.fixed_dictionaries({"day": DAYS, "area": st.integers(0, 9000).map(lambda n: n / 100)})
+    count = st.fixed_dictionaries(
+        {"day": DAYS, "area": st.integers(0, 9000).map(lambda n: n / 100)}
+    )
     return {
         "receipts": receipts,
         "pulls": pulls,
@@ -63,7 +65,9 @@ def film_events(draw: st.DrawFn) -> dict[str, list[dict[str, Any]]]:
 
 def frames(events: dict[str, list[dict[str, Any]]]) -> tuple[pd.DataFrame, ...]:
     def day(rows: list[dict[str, Any]]) -> pd.Series:
-        return pd.Series([START + pd.Timedelta(days=r["day"]) for r in rows], dtype="datetime64[us]")
+        return pd.Series(
+            [START + pd.Timedelta(days=r["day"]) for r in rows], dtype="datetime64[us]"
+        )
 
     bought = [*events["receipts"], *({**r, "roll": None, "sent": 1} for r in events["returns"])]
     sign = [-1.0 if "sent" in r else 1.0 for r in bought]
@@ -78,10 +82,7 @@ def frames(events: dict[str, list[dict[str, Any]]]) -> tuple[pd.DataFrame, ...]:
         }
     )
     # A credit goes to a line that is there already.
-    chosen = [
-        (r, r["line"] % len(events["receipts"]))
-        for r in events["credits"]
-    ]
+    chosen = [(r, r["line"] % len(events["receipts"])) for r in events["credits"]]
     kept = [(r, at) for r, at in chosen if events["receipts"][at]["day"] <= r["day"]]
     credits = pd.DataFrame(
         {
@@ -184,8 +185,14 @@ def test_first_in_first_out_never_leaves_the_range_of_prices(
     events: dict[str, list[dict[str, Any]]] = {
         "receipts": [{"day": 0, "area": a, "price": p, "roll": None} for _, a, p in bought],
         "pulls": [
-            {"day": d, "area": a * scale, "kept": 0.0, "roll": None, "source": "roll",
-             "owner": "jobs"}
+            {
+                "day": d,
+                "area": a * scale,
+                "kept": 0.0,
+                "roll": None,
+                "source": "roll",
+                "owner": "jobs",
+            }
             for d, a in cut
         ],
         "returns": [],
@@ -202,9 +209,7 @@ def test_first_in_first_out_never_leaves_the_range_of_prices(
 
 @settings(max_examples=200, deadline=None)
 @given(
-    st.lists(
-        st.tuples(st.integers(0, 4), st.integers(0, 10_000)), min_size=1, max_size=30
-    ),
+    st.lists(st.tuples(st.integers(0, 4), st.integers(0, 10_000)), min_size=1, max_size=30),
     st.lists(st.integers(-50_000, 50_000), min_size=5, max_size=5),
 )
 def test_cents_are_shared_out_to_the_cent(

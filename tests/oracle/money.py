@@ -7,7 +7,6 @@ from fractions import Fraction
 from math import sqrt
 from typing import Any
 
-from .cuts import Pull
 from .jobs import JobLine, card_fee
 from .reading import Row, Settings, percent, ratio, total
 from .tables import (

@@ -28,7 +28,8 @@ def test_factors_are_exact() -> None:
 
 
 @pytest.mark.parametrize(
-    ("width", "length", "square_feet"), [("60 in", "50 yd", 750), ("54 in", "12.5 yd", 168.75)],
+    ("width", "length", "square_feet"),
+    [("60 in", "50 yd", 750), ("54 in", "12.5 yd", 168.75)],
 )
 def test_linear_yards_of_a_roll(width: str, length: str, square_feet: float) -> None:
     area = parse_length(width, "m") * parse_length(length, "m")

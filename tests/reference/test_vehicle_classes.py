@@ -10,8 +10,14 @@ from analysis.record_tables import VEHICLE_CLASSES
 CARS = ("two-seater", "minicompact", "subcompact", "compact", "midsize", "large")
 WAGONS = ("small", "midsize", "large")
 TRUCKS = {
-    "small pickup", "standard pickup", "passenger van", "cargo van", "minivan",
-    "small sport utility vehicle", "standard sport utility vehicle", "special purpose vehicle",
+    "small pickup",
+    "standard pickup",
+    "passenger van",
+    "cargo van",
+    "minivan",
+    "small sport utility vehicle",
+    "standard sport utility vehicle",
+    "special purpose vehicle",
 }
 
 

@@ -77,7 +77,7 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
             "There is no finished job in these records; a review needs jobs with finished_on."
         )
     if label is None:
-        return last_complete_quarter(newest_day(records), starts)
+        return last_complete_quarter(newest_day(records) or finished.max(), starts)
     asked = Quarter.parse(label, starts)
     if not finished.between(asked.first_day, asked.last_day).any():
         held = quarter_label(

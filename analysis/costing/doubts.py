@@ -70,15 +70,15 @@ def with_costing_doubts(records: Records, costing: Costing) -> Records:
 def _doubts(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     pulls, settings = costing.shelf.pulls, records.settings
     lacking = pulls[pulls["offcut_lacking_m2"] > _WORTH_TELLING]
-    for pull in lacking.itertuples():
-        short = _area(pull.offcut_lacking_m2, settings)
-        problem = f"the shelf of {pull.film} offcuts lacked {short} of what was taken from it"
-        yield _finding(records, OFFCUT_MISSING, "cuts", pull.row, "source", "offcut", problem)
+    for pull in _rows(lacking):
+        short = _area(pull["offcut_lacking_m2"], settings)
+        problem = f"the shelf of {pull['film']} offcuts lacked {short} of what was taken from it"
+        yield _finding(records, OFFCUT_MISSING, "cuts", pull["row"], "source", "offcut", problem)
     yield from _short(records, costing)
-    for pull in pulls[pulls["pulled_m2"].isna()].itertuples():
-        table = _TABLES[pull.pulled_from]
+    for pull in _rows(pulls[pulls["pulled_m2"].isna()]):
+        table = _TABLES[pull["pulled_from"]]
         problem = "the pulled length has no width, so the film used is unknown"
-        yield _finding(records, NO_SHEET_WIDTH, table, pull.row, "roll_width", "", problem)
+        yield _finding(records, NO_SHEET_WIDTH, table, pull["row"], "roll_width", "", problem)
     yield from _unwritten(records, costing.lines)
 
 
@@ -102,16 +102,19 @@ def _short(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
 def _unwritten(records: Records, lines: pd.DataFrame) -> Iterator[dict[str, Any]]:
     """Finished lines without hours, or without the film that they name."""
     finished = lines[lines["finished"]]
-    for job in finished[finished["actual_hours"].isna()].itertuples():
-        problem = f"no hours are written down for job {job.job_id}, line {job.line}"
-        yield _finding(records, HOURS_MISSING, "jobs", job.row, "hours", "", problem)
+    for job in _rows(finished[finished["actual_hours"].isna()]):
+        problem = f"no hours are written down for job {job['job_id']}, line {job['line']}"
+        yield _finding(records, HOURS_MISSING, "jobs", job["row"], "hours", "", problem)
     if records.has("cuts") or finished["pulled_length_m"].notna().any():
-        for job in finished[finished["consumed_area_m2"].isna()].itertuples():
-            if pd.isna(job.pulled_length_m):
-                problem = f"job {job.job_id}, line {job.line} names a film and no film was pulled"
-                yield _finding(
-                    records, FILM_MISSING, "jobs", job.row, "film", str(job.film), problem
-                )
+        unknown = finished["consumed_area_m2"].isna() & finished["pulled_length_m"].isna()
+        for job in _rows(finished[unknown]):
+            name, film = f"job {job['job_id']}, line {job['line']}", str(job["film"])
+            problem = f"{name} names a film and no film was pulled"
+            yield _finding(records, FILM_MISSING, "jobs", job["row"], "film", film, problem)
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _finding(

@@ -100,7 +100,7 @@ def test_a_result_that_is_not_there_says_why(name: str, make_review: MakeReview)
 @ALL
 def test_an_empty_table_is_told_and_draws(name: str, make_review: MakeReview) -> None:
     table, gather, draw = FIGURES[name]
-    empty = make_review().results[table].head(0)
+    empty = make_review().frame(table).head(0)
     info = gather(with_table(make_review, table, empty))
     assert "nothing" in info.line.lower()
     draw(info).to_plotly_json()
@@ -109,7 +109,7 @@ def test_an_empty_table_is_told_and_draws(name: str, make_review: MakeReview) ->
 @ALL
 def test_one_row_draws(name: str, make_review: MakeReview) -> None:
     table, gather, draw = FIGURES[name]
-    one = make_review().results[table].head(1)
+    one = make_review().frame(table).head(1)
     info = gather(with_table(make_review, table, one))
     draw(info).to_plotly_json()
     assert info.title
@@ -121,7 +121,7 @@ def test_missing_values_are_blank_and_draw(name: str, make_review: MakeReview) -
     schema = RESULT_TABLES[table]
     text = {Kind.TEXT, Kind.DATE, Kind.YES_NO}
     numbers = [c.inside for c in schema.columns if not c.key and c.kind not in text]
-    blank = make_review().results[table].assign(**dict.fromkeys(numbers, np.nan))
+    blank = make_review().frame(table).assign(**dict.fromkeys(numbers, np.nan))
     info = gather(with_table(make_review, table, blank))
     draw(info).to_plotly_json()
     cells = [cell.text for grid in info.grids for row in grid.rows for cell in row]
@@ -139,7 +139,7 @@ def test_a_typed_name_is_text_in_the_chart_and_whole_in_the_table(
     if table == "shop_result":
         keys = ["note"]
     bad = "<b>Ann</b> & <a href='javascript:x'>co</a> " + "long " * 20 + "end"
-    frame = make_review().results[table]
+    frame = make_review().frame(table)
     frame = frame.assign(**{keys[-1]: [bad] + frame[keys[-1]].tolist()[1:]})
     review = with_table(make_review, table, frame)
     text = drawn(name, review)
@@ -154,16 +154,16 @@ def test_a_typed_name_is_text_in_the_chart_and_whole_in_the_table(
 def test_nothing_that_is_passed_in_is_changed(name: str, make_review: MakeReview) -> None:
     table, gather, draw = FIGURES[name]
     review = make_review()
-    before = review.results[table].copy()
+    before = review.frame(table).copy()
     draw(gather(review))
-    pd.testing.assert_frame_equal(review.results[table], before)
+    pd.testing.assert_frame_equal(review.frame(table), before)
 
 
 @pytest.mark.parametrize("name", ["ranking", "margin class", "hours model", "waste film"])
 def test_few_is_said_in_a_word(name: str, make_review: MakeReview) -> None:
     name = {"hours model": "models"}.get(name, name)
     table, gather, draw = FIGURES[name]
-    thin = make_review().results[table].assign(enough=False)
+    thin = make_review().frame(table).assign(enough=False)
     info = gather(with_table(make_review, table, thin))
     assert all(info.few)
     first = info.grids[0].rows[0]
@@ -187,7 +187,7 @@ def test_the_steps_of_the_statement_lead_to_its_result(review: Review) -> None:
 
 
 def test_a_missing_line_of_the_statement_stays_missing(make_review: MakeReview) -> None:
-    frame = make_review().results["shop_result"]
+    frame = make_review().frame("shop_result")
     frame = frame.assign(amount=frame["amount"].where(frame["line"] != "labour"))
     info = money.gather_statement(make_review(results={"shop_result": frame}))
     at = info.names.index("Labour")
@@ -208,9 +208,9 @@ def test_the_utilisation_says_which_ranking_governs(
     used: float, governs: str, first: str, make_review: MakeReview
 ) -> None:
     made = make_review()
-    statement = made.results["shop_result"]
+    statement = made.frame("shop_result")
     is_used = statement["line"] == money.UTILISATION
-    margin = made.results["margin_by_service"].head(2)
+    margin = made.frame("margin_by_service").head(2)
     margin = margin.assign(
         service=["rich", "fast"],
         material_margin_per_bay_hour=[60.0, 90.0],
@@ -231,7 +231,7 @@ def test_the_utilisation_says_which_ranking_governs(
 
 
 def test_the_title_names_who_lost_most(make_review: MakeReview) -> None:
-    frame = make_review().results["margin_by_class"].assign(full_margin=[500.0, -20.0, 0.0, -90.0])
+    frame = make_review().frame("margin_by_class").assign(full_margin=[500.0, -20.0, 0.0, -90.0])
     info = money.gather_full_margin(make_review(results={"margin_by_class": frame}), "class")
     assert info.title == (
         "1 of 4 vehicle classes earned money in 2026Q3; standard pickup lost most ($90)"
@@ -265,7 +265,7 @@ def test_the_parts_of_waste_add_to_it(by: str, review: Review) -> None:
 
 
 def test_what_was_not_told_apart_is_a_part_of_its_own(make_review: MakeReview) -> None:
-    frame = make_review().results["waste_by_film"]
+    frame = make_review().frame("waste_by_film")
     blank = frame.assign(side_loss_area_m2=np.nan, handling_margin_area_m2=np.nan)
     review = make_review(results={"waste_by_film": blank})
     info = film.gather_waste(review, "film")
@@ -279,7 +279,7 @@ def test_what_was_not_told_apart_is_a_part_of_its_own(make_review: MakeReview) -
 
 
 def test_a_cause_keeps_its_colour_when_another_is_absent(make_review: MakeReview) -> None:
-    frame = make_review().results["waste_by_film"].assign(handling_margin_area_m2=0.0)
+    frame = make_review().frame("waste_by_film").assign(handling_margin_area_m2=0.0)
     info = film.gather_waste(make_review(results={"waste_by_film": frame}), "film")
     assert [name for name, _ in info.parts][:2] == ["Side loss", "Opening"]
     assert info.series[:2] == (0, 2)
@@ -313,7 +313,7 @@ def test_without_a_count_the_title_says_so(make_review: MakeReview) -> None:
 
 
 def test_a_price_moves_against_the_last_one_before_the_year(make_review: MakeReview) -> None:
-    frame = make_review().results["film_prices"].head(3)
+    frame = make_review().frame("film_prices").head(3)
     days = pd.to_datetime(["2025-09-30", "2025-10-01", "2026-09-01"])
     costs = {"received_on": days, "landed_cost_per_m2": [20.0, 30.0, 25.0]}
     info = prices.gather_prices(make_review(results={"film_prices": frame.assign(**costs)}))
@@ -335,7 +335,7 @@ def test_redos_lead_with_services_and_with_the_surest(review: Review) -> None:
 
 def test_periods_meet_on_their_keys_missing_ones_too(make_review: MakeReview) -> None:
     made = make_review()
-    quarter = made.results["margin_by_film"].head(2).assign(film=["GB-60", np.nan])
+    quarter = made.frame("margin_by_film").head(2).assign(film=["GB-60", np.nan])
     year = made.year["margin_by_film"].head(3).assign(film=[np.nan, "CL-72", "GB-60"])
     review = make_review(results={"margin_by_film": quarter}, year={"margin_by_film": year})
     found = slices_of(review, "margin_by_film")

@@ -5,6 +5,7 @@ import hashlib
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
@@ -182,7 +183,7 @@ def test_what_a_person_typed_is_text_everywhere(
         ("film_prices", "supplier"),
         ("redo", "key"),
     ]:
-        frame = made.results[table]
+        frame = made.frame(table)
         tables[table] = frame.assign(**{key: [typed] + frame[key].tolist()[1:]})
     year = {"hours_by_model": tables["hours_by_model"]}
     found = parsed(make_review(results=tables, year=year))
@@ -211,6 +212,20 @@ def test_records_are_told_with_their_first_examples(review: Review, page: Page) 
     assert [row[0].text for row in sources.rows] == ["jobs", "hours"]
 
 
+def test_findings_stand_left_out_first_and_then_by_their_number(review: Review) -> None:
+    found = review.records.findings
+    doubtful = found[found["severity"] == "doubtful"]
+    more = pd.concat([doubtful.assign(rule="wide cut")] * 3)
+    records = replace(review.records, findings=pd.concat([doubtful, more, found.head(1)]))
+    grid = findings_grid(replace(review, records=records))
+    rows = [(row[0].text, row[2].text, row[3].text) for row in grid.rows]
+    assert rows == [
+        ("money", "left out", "1"),
+        ("wide cut", "doubtful", "3"),
+        ("unknown job", "doubtful", "1"),
+    ]
+
+
 def test_what_could_not_be_computed_is_said_in_its_place_and_at_the_end(
     make_review: MakeReview, parsed: Parsed
 ) -> None:
@@ -231,14 +246,14 @@ def test_a_review_without_anything_is_still_a_page(make_review: MakeReview, pars
 
 
 def test_blank_figures_are_a_dash_that_says_so(make_review: MakeReview, parsed: Parsed) -> None:
-    frame = make_review().results["margin_by_class"].assign(full_margin=np.nan)
+    frame = make_review().frame("margin_by_class").assign(full_margin=np.nan)
     found = parsed(make_review(results={"margin_by_class": frame}))
     titles = [each.get("title") for each in found.all("td")]
     assert titles.count("Cannot be computed from these records") >= len(frame)
 
 
 def test_few_is_a_word_in_the_table(make_review: MakeReview, parsed: Parsed) -> None:
-    frame = make_review().results["hours_by_class"].assign(enough=False)
+    frame = make_review().frame("hours_by_class").assign(enough=False)
     found = parsed(make_review(results={"hours_by_class": frame}))
     few = [each for each in found.all("td") if "few" in (each.get("class") or "").split()]
     assert len(few) >= len(frame) * 6
@@ -281,7 +296,7 @@ def test_the_glossary_defines_every_figure_once() -> None:
 
 
 def test_a_long_table_is_folded_and_a_short_one_is_not(make_review: MakeReview) -> None:
-    frame = make_review().results["hours_by_model"]
+    frame = make_review().frame("hours_by_model")
     many = pd.concat([frame.assign(model=frame["model"] + f" {at}") for at in range(4)])
     review = make_review(results={"hours_by_model": many}, year={"hours_by_model": many})
     blocks = {b.key: b for s in page_context(review).sections for b in s.blocks}

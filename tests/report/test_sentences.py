@@ -130,7 +130,7 @@ def test_film_lost_is_said_in_area_share_and_money(review: Review) -> None:
 
 
 def test_cuts_without_sizes_are_told(make_review: MakeReview) -> None:
-    frame = make_review().results["waste_by_film"]
+    frame = make_review().frame("waste_by_film")
     some = frame.assign(cuts_unmeasured=[3, 0, 0, 0])
     detail = film_answer(make_review(results={"waste_by_film": some})).detail
     assert "3 cuts without finished sizes" in detail
@@ -153,7 +153,7 @@ def test_cuts_without_sizes_are_told(make_review: MakeReview) -> None:
     ],
 )
 def test_the_shelf(areas: list[float], line: str, detail: str, make_review: MakeReview) -> None:
-    frame = make_review().results["film_reconciliation"].head(2)
+    frame = make_review().frame("film_reconciliation").head(2)
     frame = frame.assign(unexplained_area_m2=areas, unexplained_cost=[5.0, -50.0])
     answer = shelf_answer(make_review(results={"film_reconciliation": frame}))
     assert (answer.line, answer.detail) == (line, detail)
@@ -188,8 +188,8 @@ def test_redos_carry_their_interval(make_review: MakeReview) -> None:
 
 def test_a_cost_that_is_partly_unknown_is_not_summed(make_review: MakeReview) -> None:
     made = make_review()
-    redos = made.results["redo"].assign(redo_cost=[np.nan] + [0.0] * 16)
-    waste = made.results["waste_by_film"]
+    redos = made.frame("redo").assign(redo_cost=[np.nan] + [0.0] * 16)
+    waste = made.frame("waste_by_film")
     waste = waste.assign(waste_cost=waste["waste_cost"].where(waste["film"] != "GB-60"))
     review = make_review(results={"redo": redos, "waste_by_film": waste})
     assert "at a cost" not in redo_answer(review).line

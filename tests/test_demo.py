@@ -94,9 +94,7 @@ def test_the_shop_has_the_size_of_a_shop(review: Review) -> None:
     assert {1.2192, 1.524} <= set(review.records["purchases"]["roll_width_m"].dropna().round(4))
 
 
-def test_the_losing_service_is_found(
-    review: Review, makers: tuple[ModuleType, ModuleType]
-) -> None:
+def test_the_losing_service_is_found(review: Review, makers: tuple[ModuleType, ModuleType]) -> None:
     year = review.year["margin_by_service"]
     assert isinstance(year, pd.DataFrame)
     enough = year[year["enough"]].set_index("service")["full_margin_share"]
@@ -105,9 +103,7 @@ def test_the_losing_service_is_found(
     assert (enough.drop(makers[1].LOSING_SERVICE) > 0).all()
 
 
-def test_the_wasteful_class_is_found(
-    review: Review, makers: tuple[ModuleType, ModuleType]
-) -> None:
+def test_the_wasteful_class_is_found(review: Review, makers: tuple[ModuleType, ModuleType]) -> None:
     year = review.year["waste_by_class"]
     assert isinstance(year, pd.DataFrame)
     enough = year[year["enough"]].set_index("vehicle_class")
@@ -130,9 +126,7 @@ def test_the_overrunning_models_lead_the_list(
     assert len(planted & leaders) >= 5
 
 
-def test_the_creeping_film_is_found(
-    review: Review, makers: tuple[ModuleType, ModuleType]
-) -> None:
+def test_the_creeping_film_is_found(review: Review, makers: tuple[ModuleType, ModuleType]) -> None:
     prices = review.frame("film_prices").sort_values("received_on", kind="stable")
     by_film = prices.groupby("film")["landed_cost_per_m2"]
     rise = by_film.apply(lambda each: each.tail(3).mean() / each.head(3).mean() - 1)
@@ -141,9 +135,7 @@ def test_the_creeping_film_is_found(
     assert rise[makers[1].CREEPING_FILM] > 0.2
 
 
-def test_the_shrinking_film_is_found(
-    review: Review, makers: tuple[ModuleType, ModuleType]
-) -> None:
+def test_the_shrinking_film_is_found(review: Review, makers: tuple[ModuleType, ModuleType]) -> None:
     year = review.year["film_reconciliation"]
     assert isinstance(year, pd.DataFrame)
     missing = year.set_index("film")["unexplained_area_m2"]

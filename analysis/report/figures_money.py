@@ -72,6 +72,23 @@ _GROUPS: Final = {
 }
 
 
+@dataclass(frozen=True)
+class Margin:
+    """A margin of the job statement: its column, its name, and the costs that it stands after."""
+
+    column: str
+    name: str
+    after: str
+
+
+# The last margin that the records allow is the one shown.
+MARGINS: Final = (
+    Margin("full_margin", "Full margin", "all costs"),
+    Margin("contribution", "Contribution", "film, consumables and labour"),
+    Margin("material_margin", "Material margin", "film and consumables"),
+)
+
+
 @dataclass(frozen=True, eq=False, kw_only=True)
 class StatementInfo(RowsInfo):
     """The statement as steps: each line's bar goes from `starts` by `steps` [money]."""
@@ -98,8 +115,9 @@ class RankingInfo(RowsInfo):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class FullMarginInfo(RowsInfo):
-    """What each group leaves after all costs, most first [money]."""
+    """What each group leaves after all costs that are known, most first [money]."""
 
+    measure: str = MARGINS[0].name
     amounts: tuple[float, ...] = ()
     texts: tuple[str, ...] = ()
 
@@ -107,6 +125,11 @@ class FullMarginInfo(RowsInfo):
 def amounts_of(frame: pd.DataFrame) -> dict[str, float]:
     """The statement's amounts under the names of its lines."""
     return dict(zip(frame["line"], number(frame, "amount").tolist(), strict=True))
+
+
+def last_known_margin(frame: pd.DataFrame) -> Margin | None:
+    """The margin after most costs that any row has; None where no row has any."""
+    return next((each for each in MARGINS if number(frame, each.column).notna().any()), None)
 
 
 def gather_statement(review: Review) -> StatementInfo:
@@ -217,26 +240,31 @@ def gather_full_margin(review: Review, by: str) -> FullMarginInfo:
     if found.line:
         return FullMarginInfo(title=f"Full margin by {one}", line=found.line)
     say = Numbers(review.settings)
-    frame = found.quarter.sort_values("full_margin", ascending=False, kind="stable")
-    title = _full_margin_title(review, frame, labels_of(frame, found.table), by)
-    grids = _margin_grids(review, found, frame, one)
-    if number(frame, "full_margin").isna().all():
-        line = f"The full margin of no {one} can be computed from these records."
+    margin = last_known_margin(found.quarter)
+    if margin is None:
+        title = f"Full margin by {one}, {review.quarter.label}"
+        line = f"The margin of no {one} can be computed from these records."
+        grids = _margin_grids(review, found, found.quarter, one)
         return FullMarginInfo(title=title, line=line, grids=grids)
-    shown = _furthest_from_zero(frame)
+    frame = found.quarter.sort_values(margin.column, ascending=False, kind="stable")
+    shown = _furthest_from_zero(frame, margin)
     names = labels_of(shown, found.table)
-    texts = [say.money(each) for each in number(shown, "full_margin")]
-    whole = len(shown) == len(frame)
+    texts = [say.money(each) for each in number(shown, margin.column)]
+    notes = [
+        "" if margin is MARGINS[0] else f"After {margin.after}; what comes after is not known.",
+        "" if len(shown) == len(frame) else f"The chart shows the {MOST_ROWS} furthest from zero.",
+    ]
     return FullMarginInfo(
-        title=title,
-        alternative=alternative("Bar chart", f"full margin by {one}", names, texts),
-        grids=grids,
-        note="" if whole else f"The chart shows the {MOST_ROWS} furthest from zero.",
+        title=_margin_title(review, frame, labels_of(frame, found.table), by, margin),
+        alternative=alternative("Bar chart", f"{margin.name.lower()} by {one}", names, texts),
+        grids=_margin_grids(review, found, frame, one),
+        note=" ".join(each for each in notes if each),
+        measure=margin.name,
         names=tuple(names),
         few=tuple(few(shown)),
         unit=say.settings.currency,
         separators=say.separators,
-        amounts=tuple(number(shown, "full_margin")),
+        amounts=tuple(number(shown, margin.column)),
         texts=tuple(texts),
     )
 
@@ -245,7 +273,7 @@ def draw_full_margin(info: FullMarginInfo) -> go.Figure:
     """Bars to the right of zero earn, hatched ones to the left lose."""
     if info.line:
         return nothing(info.title, info.line)
-    axis = f"Full margin, {info.unit}"
+    axis = f"{info.measure}, {info.unit}"
     panel = signed_panel(info.amounts, info.texts, info.few, axis)
     names = chart_names(info.names, info.few)
     return rows_figure(names, [panel], title=info.title, separators=info.separators)
@@ -338,12 +366,12 @@ def _ranking_title(review: Review, frame: pd.DataFrame, names: Sequence[str], go
     return f"{what}, {sure[0]} leaves most and {sure[-1]} least ({quarter})"
 
 
-def _full_margin_title(review: Review, frame: pd.DataFrame, names: Sequence[str], by: str) -> str:
+def _margin_title(
+    review: Review, frame: pd.DataFrame, names: Sequence[str], by: str, margin: Margin
+) -> str:
     one, many = _GROUPS[by]
-    amounts = number(frame, "full_margin")
+    amounts = number(frame, margin.column)
     known = int(amounts.notna().sum())
-    if not known:
-        return f"Full margin by {one}, {review.quarter.label}"
     earned = int((amounts > 0).sum())
     counts = f"{earned} of {counted(known, one, many)} earned money in {review.quarter.label}"
     least = int(np.nanargmin(amounts))
@@ -353,9 +381,9 @@ def _full_margin_title(review: Review, frame: pd.DataFrame, names: Sequence[str]
     return f"{counts}; {names[least]} lost most ({lost})"
 
 
-def _furthest_from_zero(frame: pd.DataFrame) -> pd.DataFrame:
+def _furthest_from_zero(frame: pd.DataFrame, margin: Margin) -> pd.DataFrame:
     """The rows that a chart has room for, in the order they came."""
-    size = number(frame, "full_margin").abs().fillna(-1)
+    size = number(frame, margin.column).abs().fillna(-1)
     return frame[size.rank(method="first", ascending=False) <= MOST_ROWS]
 
 

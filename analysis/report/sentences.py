@@ -10,7 +10,7 @@ import pandas as pd
 from analysis.glossary import statement_line
 from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
 from analysis.report.figures_hours import models_by_overrun
-from analysis.report.figures_money import UTILISATION, amounts_of
+from analysis.report.figures_money import TOTALS, UTILISATION, amounts_of, last_known_margin
 from analysis.report.figures_redo import service_rows
 from analysis.report.grids import few, labels_of, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
@@ -74,6 +74,10 @@ def _no_result(review: Review, question: str, now: dict[str, float], anchor: str
     """No result: the first line of the statement that is missing is the one to mend."""
     blank = next((name for name, amount in now.items() if pd.isna(amount)), "result")
     line = f"The result of {review.quarter.label} cannot be computed to its last line."
+    known = [name for name in TOTALS if not pd.isna(now.get(name, float("nan")))]
+    if known:
+        amount = Numbers(review.settings).money(now[known[-1]])
+        line += f" {statement_line(known[-1])}: {amount}."
     detail = f"The first line that is missing is {statement_line(blank)}."
     if blank in _WANTED:
         detail += f" It wants {_WANTED[blank]}."
@@ -86,22 +90,25 @@ def services_answer(review: Review) -> Answer:
     found = slices_of(review, "margin_by_service")
     if found.line:
         return Answer(question, found.line, "", anchor, is_known=False)
-    frame = found.quarter.sort_values("full_margin", ascending=False, kind="stable")
-    amounts = number(frame, "full_margin")
-    if amounts.isna().all():
-        line = "The full margin of no service can be computed from these records."
+    margin = last_known_margin(found.quarter)
+    if margin is None:
+        line = "The margin of no service can be computed from these records."
         return Answer(question, line, "", anchor, is_known=False)
-    best = _named_amounts(review, frame[amounts > 0].head(MOST_NAMED), "full_margin")
-    lost = _named_amounts(review, frame[amounts < 0].iloc[::-1], "full_margin")
+    frame = found.quarter.sort_values(margin.column, ascending=False, kind="stable")
+    amounts = number(frame, margin.column)
+    best = _named_amounts(review, frame[amounts > 0].head(MOST_NAMED), margin.column)
+    lost = _named_amounts(review, frame[amounts < 0].iloc[::-1], margin.column)
     earned = (
-        f"{sentence_case(best)} earned most after all costs."
+        f"{sentence_case(best)} earned most after {margin.after}."
         if best
         else "No service earned money."
     )
     losing = f" {sentence_case(lost)} lost money." if lost else " No service lost money."
     unknown = int(amounts.isna().sum())
     parts = [
-        f"The full margin of {counted(unknown, 'service')} cannot be computed." if unknown else ""
+        f"The {margin.name.lower()} of {counted(unknown, 'service')} cannot be computed."
+        if unknown
+        else ""
     ]
     thin = int(few(frame).sum())
     if thin:

@@ -1,6 +1,6 @@
 """Every pull of film, its areas, and the job line that it belongs to."""
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -129,7 +129,7 @@ def line_of_work(work: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 def shared_width(purchases: pd.DataFrame) -> pd.Series:
     """Width that all purchases of a film share; films of several widths are left out. [m]"""
     film = purchases[purchases["kind"] == "film"]
-    widths = film.groupby("film_code" if "film_code" in film else "item")["roll_width_m"]
+    widths = film.groupby("item")["roll_width_m"]
     low, high = widths.min(), widths.max()
     return low[(high - low).abs() < 1e-6]
 
@@ -173,22 +173,27 @@ def _sold_without_cut(records: Records) -> pd.DataFrame:
     sales = sales[~sales["sale_id"].isin(records["cuts"]["sale_id"].dropna())]
     area = sales["length_m"] * sales["width_m"]
     width = sale_roll_width(sales, records["purchases"])
-    return sales.assign(
+    return _first_pulls(
+        sales,
         pulled_from=FROM_SALE,
         cut_on=sales["sold_on"],
-        roll_id=pd.Series(np.nan, index=sales.index, dtype="str"),
-        source="roll",
-        panel=pd.Series(np.nan, index=sales.index, dtype="str"),
-        reason="first",
         owner=FOR_SALE,
-        job_id=pd.Series(np.nan, index=sales.index, dtype="str"),
-        line=pd.array([pd.NA] * len(sales), dtype="Int64"),
         pulled_m2=sales["length_m"] * width,
-        kept_m2=0.0,
         piece_m2=area,
         gross_m2=area,
-        opening_m2=0.0,
-    )[_COLUMNS]
+    )
+
+
+def _first_pulls(rows: pd.DataFrame, **columns: Any) -> pd.DataFrame:
+    """First-time pulls off a roll that no cut was written down for; what is not given is blank."""
+    blank = pd.Series(np.nan, index=rows.index, dtype="str")
+    given = rows.assign(
+        source="roll", reason="first", roll_id=blank, panel=blank, kept_m2=0.0, opening_m2=0.0
+    )
+    absent = {name: blank for name in ("job_id", "sale_id") if name not in rows}
+    if "line" not in rows:
+        absent["line"] = pd.Series(pd.NA, index=rows.index, dtype="Int64")
+    return given.assign(**absent, **columns)[_COLUMNS]
 
 
 def sale_roll_width(sales: pd.DataFrame, purchases: pd.DataFrame) -> pd.Series:
@@ -222,18 +227,12 @@ def _job_sheets(records: Records) -> pd.DataFrame:
         & ~jobs["job_id"].isin(records["cuts"]["job_id"].dropna())
     ]
     width = jobs["roll_width_m"].fillna(jobs["film"].map(shared_width(records["purchases"])))
-    return jobs.assign(
+    return _first_pulls(
+        jobs,
         pulled_from=FROM_JOB_SHEET,
         cut_on=jobs["finished_on"],
-        roll_id=pd.Series(np.nan, index=jobs.index, dtype="str"),
-        source="roll",
-        panel=pd.Series(np.nan, index=jobs.index, dtype="str"),
-        reason="first",
         owner=FOR_JOB,
-        sale_id=pd.Series(np.nan, index=jobs.index, dtype="str"),
         pulled_m2=jobs["pulled_length_m"] * width,
-        kept_m2=0.0,
         piece_m2=np.nan,
         gross_m2=jobs["finished_area_m2"],
-        opening_m2=0.0,
-    )[_COLUMNS]
+    )

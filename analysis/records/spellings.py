@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process
+from rapidfuzz.distance import OSA
 
 from analysis.records.model import DOUBTFUL
 from analysis.records.rule import Found, Rule, Shop, found, rows_word, toml_line
@@ -18,6 +19,8 @@ _NEAR: Final = 90.0
 # A name that only resembles another is told when the other stands at least this often as much.
 _CLEARLY: Final = 4
 _SHORT: Final = 2
+# In a name of fewer letters a single other letter makes another name.
+_LONG_ENOUGH: Final = 5
 _BLOCK: Final = 1000
 
 SPELT_TWO_WAYS: Final = Rule(
@@ -118,7 +121,7 @@ def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
     for start in range(0, len(names) if len(common) else 0, _BLOCK):
         block = plain[start : start + _BLOCK]
         choices = [plain[at] for at in common]
-        scores = process.cdist(block, choices, scorer=fuzz.ratio, score_cutoff=_NEAR)
+        scores = _likeness(block, choices)
         clearly = counts[common] >= _CLEARLY * counts[start : start + _BLOCK, np.newaxis]
         for row, column in zip(*np.nonzero((scores > 0) & clearly), strict=True):
             at, other = start + int(row), int(common[column])
@@ -126,6 +129,19 @@ def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
                 near = (scores[row] > 0) & clearly[row]
                 known[at] = _best(names, at, common[near], scores[row][near])
     return known
+
+
+def _likeness(names: list[str], others: list[str]) -> np.ndarray:
+    """How alike names are, 0 where they are not near; one slip of the finger is near.
+
+    A slip is a letter too many, too few, wrong, or two in the wrong order (optimal string
+    alignment), in a name that is not short.
+    """
+    alike = process.cdist(names, others, scorer=fuzz.ratio, score_cutoff=_NEAR)
+    slips = process.cdist(names, others, scorer=OSA.distance, score_cutoff=1)
+    long = np.array([len(name) >= _LONG_ENOUGH for name in names])[:, np.newaxis]
+    likeness: np.ndarray = np.where((slips <= 1) & long, np.maximum(alike, _NEAR), alike)
+    return likeness
 
 
 def _best(names: list[str], at: int, others: np.ndarray, scores: np.ndarray) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process
-from rapidfuzz.distance import OSA
+from rapidfuzz.distance import OSA, Levenshtein
 
 from analysis.records.model import DOUBTFUL
 from analysis.records.rule import Found, Rule, Shop, found, rows_word, toml_line
@@ -19,8 +19,6 @@ _NEAR: Final = 90.0
 # A name that only resembles another is told when the other stands at least this often as much.
 _CLEARLY: Final = 4
 _SHORT: Final = 2
-# In a name of fewer letters a single other letter makes another name.
-_LONG_ENOUGH: Final = 5
 _BLOCK: Final = 1000
 
 SPELT_TWO_WAYS: Final = Rule(
@@ -132,15 +130,16 @@ def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
 
 
 def _likeness(names: list[str], others: list[str]) -> np.ndarray:
-    """How alike names are, 0 where they are not near; one slip of the finger is near.
+    """How alike names are, 0 where they are not near.
 
-    A slip is a letter too many, too few, wrong, or two in the wrong order (optimal string
-    alignment), in a name that is not short.
+    Two neighbouring letters in the wrong order (one step of the optimal string alignment, two of
+    Levenshtein's) are near in a short name too: nobody names a second model so.
     """
     alike = process.cdist(names, others, scorer=fuzz.ratio, score_cutoff=_NEAR)
     slips = process.cdist(names, others, scorer=OSA.distance, score_cutoff=1)
-    long = np.array([len(name) >= _LONG_ENOUGH for name in names])[:, np.newaxis]
-    likeness: np.ndarray = np.where((slips <= 1) & long, np.maximum(alike, _NEAR), alike)
+    steps = process.cdist(names, others, scorer=Levenshtein.distance, score_cutoff=2)
+    swapped = (slips == 1) & (steps == 2)
+    likeness: np.ndarray = np.where(swapped, np.maximum(alike, _NEAR), alike)
     return likeness
 
 

@@ -9,7 +9,7 @@ import pandas as pd
 from analysis.costing.cuts import FROM_JOB_SHEET, FROM_LOG, FROM_SALE
 from analysis.costing.jobs import Costing
 from analysis.records.model import DOUBTFUL, FINDING_COLUMNS, Records
-from analysis.records.rule import Rule
+from analysis.records.rule import Rule, look_up
 from analysis.settings import Settings
 from analysis.units import square_metres_per
 
@@ -88,7 +88,7 @@ def _short(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     first = lines[lines["kind"] == "film"].groupby("item")["received_on"].min()
     pulls = costing.shelf.pulls
     short = pulls[
-        (pulls["short_m2"] > _WORTH_TELLING) & (pulls["cut_on"] >= pulls["film"].map(first))
+        (pulls["short_m2"] > _WORTH_TELLING) & (pulls["cut_on"] >= look_up(pulls["film"], first))
     ]
     for film, rows in short.groupby("film"):
         one = rows.iloc[0]

@@ -1,4 +1,4 @@
-"""An empty records workbook to fill in, and a commented `shop.toml`, both from the schema.
+"""An empty records workbook to fill in, from the schema, written with a commented `shop.toml`.
 
 The sheets that are named as tables hold a header and nothing else, so that a template which nobody
 touched reads as empty tables and a filled one needs nothing deleted. The worked rows stand on a
@@ -7,12 +7,10 @@ sheet of their own, which no table is named after and which is therefore never r
 
 import datetime as dt
 import io
-import json
 import textwrap
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, is_dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from openpyxl import Workbook
 from openpyxl.comments import Comment
@@ -25,8 +23,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from analysis.errors import OutputError
 from analysis.record_tables import RECORD_TABLES
+from analysis.records.settings_template import settings_template
 from analysis.schema import Column, Kind, Table
-from analysis.settings import FILE_NAME, Settings, known_keys
+from analysis.settings import FILE_NAME, Settings
 
 RECORDS_FILE: Final = "records.xlsx"
 READ_ME, EXAMPLES, LISTS = "read me", "example rows", "lists"
@@ -328,83 +327,6 @@ def example_value(column: Column) -> str | int | float | dt.date | dt.time | Non
             return float(text)
         case _:
             return text
-
-
-# --- shop.toml -----------------------------------------------------------------------------------
-
-_HEAD: Final = """\
-## Settings of the shop. Every key below is switched off by the # before it and then has the value
-## that is shown. To change one: take away that # and write your value. Lines with two # explain.
-"""
-# Keys whose value is a section of its own, each with lines that show its form.
-_SECTIONS: Final = {
-    "targets.service": ("[targets.service.roof]", "margin = 0.5"),
-    "columns": ("[columns.jobs]", '"Job no." = "job_id"'),
-    "aliases": ("[aliases.model]", '"Pike GT" = "Pike"'),
-}
-# A key without a default is shown with a value of this size, and says so.
-_NO_DEFAULT_EXAMPLE: Final = 24.5
-
-
-def settings_template() -> str:
-    """The text of a `shop.toml` in which every key stands, commented, at its default.
-
-    As it is, it gives the default settings; with one `#` taken from the start of every line, it
-    still is a valid file.
-    """
-    details = _key_details()
-    blocks, section = [_HEAD], ""
-    for name, default, sentence in known_keys():
-        head, _, key = name.rpartition(".")
-        lines = []
-        if name in _SECTIONS:
-            section = ""
-            lines += _prose(sentence + " Take the # from both lines.")
-            lines += ["# " + line for line in _SECTIONS[name]]
-        else:
-            if head != section:
-                section = head
-                lines.append(f"[{head}]")
-            lines += _prose(" ".join([sentence, *_limits(details[name])]))
-            if default is None:
-                lines += _prose("Not set by default; the number below is an example.")
-            shown = _NO_DEFAULT_EXAMPLE if default is None else default
-            lines.append(f"# {key} = {_toml(shown)}")
-        blocks.append("\n".join(lines) + "\n")
-    return "\n".join(blocks)
-
-
-def _key_details() -> dict[str, Mapping[str, Any]]:
-    details: dict[str, Mapping[str, Any]] = {}
-    for each in fields(Settings):
-        inner = each.default_factory
-        if isinstance(inner, type) and is_dataclass(inner):
-            details |= {f"{each.name}.{part.name}": part.metadata for part in fields(inner)}
-        else:
-            details[each.name] = each.metadata
-    return details
-
-
-def _prose(text: str) -> list[str]:
-    return ["## " + line for line in textwrap.wrap(text, 97, break_long_words=False)]
-
-
-def _limits(detail: Mapping[str, Any]) -> Iterator[str]:
-    if detail.get("words"):
-        yield "One of: " + ", ".join(detail["words"]) + "."
-    least, most = detail.get("least"), detail.get("most")
-    if least is not None and most is not None:
-        yield f"From {least:g} to {most:g}."
-    elif least is not None:
-        yield f"From {least:g} on."
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, tuple):
-        return json.dumps(list(value))
-    return json.dumps(value, ensure_ascii=False)
 
 
 # --- writing -------------------------------------------------------------------------------------

@@ -149,7 +149,7 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
 
     `height` is that of the chart alone; `head` what of it lies above the axes. [pixels]
     """
-    lines = textwrap.wrap(plain(title), 74)
+    lines = textwrap.wrap(plain(title), 68)
     room = _title_room(len(lines))
     fig.update_layout(template=TEMPLATE, separators=separators, height=height + room)
     fig.update_layout(
@@ -163,7 +163,9 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
             "y": 1,
             "yref": "container",
             "yanchor": "top",
-            "pad": {"t": 6, "l": 4},
+            # The library anchors a title of several lines between them, so that it would rise
+            # out of the picture by half of what it has more than one line.
+            "pad": {"t": 6 + 12 * (len(lines) - 1), "l": 4},
         },
     )
 

@@ -114,10 +114,17 @@ def _text(cell: Cell) -> str:
     return f"{cell.text} ({_FEW})" if cell.says_few else cell.text
 
 
+def _no_formula(text: str) -> Markup:
+    """Text in which a notebook sees no formula: it takes what stands between two $ for one."""
+    return Markup("<span>$</span>").join(text.split("$"))
+
+
 def _html(cell: Cell, heading: Heading) -> str:
     side = "right" if heading.is_number else "left"
     grey = ";color:#6b6b6b;font-style:italic" if cell.is_few else ""
-    return Markup('<td style="text-align:{}{}">{}</td>').format(side, grey, _text(cell))
+    return Markup('<td style="text-align:{}{}">{}</td>').format(
+        side, grey, _no_formula(_text(cell))
+    )
 
 
 def _aligned(line: list[str], widths: list[int], right: list[bool]) -> str:

@@ -6,10 +6,7 @@ the clock, and its parts are packed with a fixed date.
 
 import io
 import math
-import re
 import zipfile
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -25,13 +22,11 @@ from openpyxl.writer.excel import ExcelWriter
 from analysis.errors import OutputError
 from analysis.glossary import heading, statement_line
 from analysis.records.template import note
-from analysis.report.edge import rounded, to_edge
 from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.report.workbook_cells import (
     CellValue,
     cell_values,
-    clean_text,
     column_width,
     lines_of,
     money_format,
@@ -41,6 +36,14 @@ from analysis.report.workbook_cells import (
     stands_right,
 )
 from analysis.report.workbook_charts import Place, chart_for
+from analysis.report.workbook_contents import (
+    PERIOD,
+    Content,
+    contents_of,
+    named,
+    refuse_too_many,
+    unique_name,
+)
 from analysis.report.workbook_cover import CAUTION_PEOPLE, Listed, write_cover, write_words
 from analysis.report.workbook_look import (
     COVER,
@@ -58,38 +61,6 @@ from analysis.report.workbook_look import (
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind, Table
 
-SHEET_ROWS: Final = 1_048_576
-PERIOD = Column(
-    "period", Kind.TEXT, "The quarter, or the twelve months that end with it. Filter on it."
-)
-RECORD_FINDINGS = Table(
-    "record_findings",
-    "Record findings",
-    "What the check found in the records. Rejected rows were left out; doubtful ones were used.",
-    (
-        Column("table", Kind.TEXT, "Table of the records."),
-        Column("file", Kind.TEXT, "File it was read from."),
-        Column("row", Kind.WHOLE, "Line in the file as a spreadsheet shows it; the header is 1."),
-        Column("column", Kind.TEXT, "Column to look at."),
-        Column("value", Kind.TEXT, "What stands there."),
-        Column("rule", Kind.TEXT, "Rule that it breaks."),
-        Column("severity", Kind.TEXT, "rejected: the row is left out. doubtful: used, and told."),
-        Column("problem", Kind.TEXT, "What is wrong."),
-        Column("remedy", Kind.TEXT, "What to do."),
-    ),
-)
-ROW_COUNTS = Table(
-    "row_counts",
-    "Row counts",
-    "Rows of every file that was read: rows read = rows used + rows rejected.",
-    (
-        Column("table", Kind.TEXT, "Table of the records; empty for the settings."),
-        Column("file", Kind.TEXT, "File it was read from."),
-        Column("rows_read", Kind.WHOLE, "Rows below the header that are not blank.", sums=True),
-        Column("rows_used", Kind.WHOLE, "Rows that the results rest on.", sums=True),
-        Column("rows_rejected", Kind.WHOLE, "Rows that were left out.", sums=True),
-    ),
-)
 _CAUTIONS: Final = {"hours_by_installer": CAUTION_PEOPLE}
 _WORDS: Final = "What the words mean"
 _NARROW: Final = 110  # characters: a chart right of a table no wider is seen without scrolling
@@ -97,20 +68,6 @@ _SHORT: Final = 45  # rows: a chart under a table no longer is soon found
 _PAGE_WIDTH: Final = 260  # characters that still can be read on one printed page
 _TEXT_WIDTH: Final = 100  # characters of a line of running text
 _ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
-
-
-@dataclass(frozen=True, eq=False)
-class _Content:
-    """One sheet to be: a table at the edge, rounded; its first `quarter_rows` are the quarter's."""
-
-    table: Table
-    edge: pd.DataFrame
-    quarter_rows: int
-    sheet_name: str = ""
-
-    @property
-    def has_period(self) -> bool:
-        return self.table.columns[0] is PERIOD
 
 
 def write_workbook(review: Review, path: Path) -> None:
@@ -138,16 +95,16 @@ def workbook_bytes(review: Review) -> bytes:
         A table has more rows than a sheet holds.
 
     """
-    contents = _named(_contents(review))
+    contents = named(contents_of(review))
     for content in contents:
-        _refuse_too_many(content)
+        refuse_too_many(content)
     book = Workbook()
     del book[book.sheetnames[0]]
     cover = _new_sheet(book, COVER)
     numbers = Numbers(review.settings)
     for content in contents:
         _write_sheet(_new_sheet(book, content.sheet_name), content, review, numbers)
-    words = _unique_name(_WORDS, {name.casefold() for name in book.sheetnames})
+    words = unique_name(_WORDS, {name.casefold() for name in book.sheetnames})
     write_words(_new_sheet(book, words), _WORDS)
     listed = [Listed(c.sheet_name, c.table.title, c.table.sentence, len(c.edge)) for c in contents]
     listed.append(Listed(words, _WORDS, "Every term of this workbook, by the alphabet.", None))
@@ -162,82 +119,10 @@ def _new_sheet(book: Workbook, name: str) -> Worksheet:
     return sheet
 
 
-def sheet_name(title: str) -> str:
-    """A title as the name of a sheet: at most 31 characters, none that a sheet's name refuses."""
-    name = re.sub(r"\s*:\s*", " - ", title)
-    name = re.sub(r"[\[\]*?/\\]", " ", name)
-    name = " ".join(clean_text(name).split()).strip("' ")
-    if len(name) > 31:
-        name = name[:30].rsplit(" ", 1)[0] + "…"
-    return name or "Sheet"
-
-
-def _unique_name(title: str, taken: set[str]) -> str:
-    name, number = sheet_name(title), 2
-    while name.casefold() in taken or name.casefold() == "history":
-        ending = f" {number}"
-        name, number = sheet_name(title)[: 31 - len(ending)] + ending, number + 1
-    return name
-
-
-def _contents(review: Review) -> Iterator[_Content]:
-    for name, table in RESULT_TABLES.items():
-        content = _result(review, name, table)
-        if content is not None:
-            yield content
-    records = review.records
-    yield _plain(RECORD_FINDINGS, records.findings)
-    yield _plain(ROW_COUNTS, pd.DataFrame([vars(source) for source in records.sources]))
-
-
-def _plain(table: Table, frame: pd.DataFrame) -> _Content:
-    edge = frame.reindex(columns=table.names).reset_index(drop=True)
-    return _Content(table, edge, len(edge))
-
-
-def _result(review: Review, name: str, table: Table) -> _Content | None:
-    """The rows of the quarter, then those of the trailing year; None where there are neither."""
-    label = review.quarter.label
-    periods = ((label, review.results.get(name)), (f"year to {label}", review.year.get(name)))
-    parts = []
-    for period, frame in periods:
-        if isinstance(frame, pd.DataFrame):
-            edge = rounded(to_edge(frame, table, review.settings), table)
-            parts.append(edge.assign(period=period).reset_index(drop=True))
-    if not parts:
-        return None
-    if name == "shop_result":
-        parts = [part.assign(line=part["line"].map(statement_line)) for part in parts]
-    quarter_rows = len(parts[0]) if isinstance(review.results.get(name), pd.DataFrame) else 0
-    if name in review.year:
-        table = replace(table, columns=(PERIOD, *table.columns))
-    filled = [part for part in parts if len(part)] or parts[:1]
-    return _Content(table, pd.concat(filled, ignore_index=True)[table.names], quarter_rows)
-
-
-def _named(contents: Iterator[_Content]) -> list[_Content]:
-    taken = {COVER.casefold()}
-    named = []
-    for content in contents:
-        name = _unique_name(content.table.title, taken)
-        taken.add(name.casefold())
-        named.append(replace(content, sheet_name=name))
-    return named
-
-
-def _refuse_too_many(content: _Content) -> None:
-    most = SHEET_ROWS - HEADER_ROW
-    if len(content.edge) > most:
-        raise OutputError(
-            f"'{content.table.title}' has {len(content.edge):,} rows; a sheet of a workbook holds "
-            f"{most:,}. Split the records by year, and review each year on its own."
-        )
-
-
 # --- one sheet -----------------------------------------------------------------------------------
 
 
-def _write_sheet(sheet: Worksheet, content: _Content, review: Review, numbers: Numbers) -> None:
+def _write_sheet(sheet: Worksheet, content: Content, review: Review, numbers: Numbers) -> None:
     table = content.table
     headings = _headings(table, numbers)
     few = _few_rows(content)
@@ -269,7 +154,7 @@ class _Written(NamedTuple):
     longest: int
 
 
-def _written(column: Column, content: _Content, review: Review) -> _Written:
+def _written(column: Column, content: Content, review: Review) -> _Written:
     form = number_format(column, review.settings)
     if content.table.name == "shop_result" and column.name == "amount":
         form = money_format(review.settings)
@@ -292,7 +177,7 @@ def _headings(table: Table, numbers: Numbers) -> list[str]:
     return [f"{name} ({unit})" if unit else name for name, unit in zip(names, units, strict=True)]
 
 
-def _few_rows(content: _Content) -> set[int]:
+def _few_rows(content: Content) -> set[int]:
     """Rows whose figures rest on too few jobs."""
     if "enough" not in content.edge:
         return set()
@@ -334,7 +219,7 @@ def _write_header(sheet: Worksheet, at: int, column: Column, text: str, *, besid
     cell.comment = note(f"{text}\n{column.sentence}\n\nIn the CSV file: {column.name}")
 
 
-def _mark_percent_lines(sheet: Worksheet, content: _Content) -> None:
+def _mark_percent_lines(sheet: Worksheet, content: Content) -> None:
     """The statement's last line is a percentage among amounts."""
     if content.table.name != "shop_result":
         return
@@ -348,7 +233,7 @@ def _width(sheet: Worksheet, at: int) -> float:
     return float(sheet.column_dimensions[get_column_letter(at)].width)
 
 
-def _set_heights(sheet: Worksheet, content: _Content, headings: list[str]) -> None:
+def _set_heights(sheet: Worksheet, content: Content, headings: list[str]) -> None:
     """Heights of the header and of rows with wrapped text: they do not find themselves.
 
     The header has a line more than its text, for the buttons of the filters.
@@ -366,7 +251,7 @@ def _set_heights(sheet: Worksheet, content: _Content, headings: list[str]) -> No
         sheet.row_dimensions[HEADER_ROW + 1 + row].height = min(count, 12) * LINE_POINTS
 
 
-def _write_top(sheet: Worksheet, content: _Content) -> None:
+def _write_top(sheet: Worksheet, content: Content) -> None:
     """Title, what the table is, and the way back."""
     table = content.table
     text = table.sentence
@@ -387,7 +272,7 @@ def _write_top(sheet: Worksheet, content: _Content) -> None:
     write_link(sheet, 3, 1, COVER, "Back to the cover")
 
 
-def _add_table(sheet: Worksheet, content: _Content, headings: list[str]) -> None:
+def _add_table(sheet: Worksheet, content: Content, headings: list[str]) -> None:
     """A real table with filters. One without rows gets a blank one, as a table must have one."""
     rows = max(len(content.edge), 1)
     last = f"{get_column_letter(len(headings))}{HEADER_ROW + rows}"
@@ -396,7 +281,7 @@ def _add_table(sheet: Worksheet, content: _Content, headings: list[str]) -> None
     sheet.add_table(table)
 
 
-def _frozen_columns(content: _Content) -> int:
+def _frozen_columns(content: Content) -> int:
     """The period and up to two columns that name a row stay when the sheet is scrolled."""
     count = 1 if content.has_period else 0
     for column in content.table.columns[count : count + 2]:
@@ -406,7 +291,7 @@ def _frozen_columns(content: _Content) -> int:
     return max(count, 1)
 
 
-def _freeze_and_print(sheet: Worksheet, content: _Content) -> None:
+def _freeze_and_print(sheet: Worksheet, content: Content) -> None:
     frozen = _frozen_columns(content)
     sheet.freeze_panes = f"{get_column_letter(frozen + 1)}{HEADER_ROW + 1}"
     sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
@@ -416,11 +301,11 @@ def _freeze_and_print(sheet: Worksheet, content: _Content) -> None:
     fit_to_page(sheet, pages_wide=pages)
 
 
-def _table_width(sheet: Worksheet, content: _Content) -> float:
+def _table_width(sheet: Worksheet, content: Content) -> float:
     return sum(_width(sheet, at) for at in range(1, len(content.table.columns) + 1))
 
 
-def _add_chart(sheet: Worksheet, content: _Content, review: Review, numbers: Numbers) -> None:
+def _add_chart(sheet: Worksheet, content: Content, review: Review, numbers: Numbers) -> None:
     """Right of a narrow or a long table, else under it; never over it."""
     source = RESULT_TABLES.get(content.table.name)
     if source is None:

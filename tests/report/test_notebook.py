@@ -63,3 +63,10 @@ def test_rows_left_out_come_first(make_review: Callable[..., Review]) -> None:
 def test_a_review_is_no_figure(review: Review) -> None:
     with pytest.raises(TypeError, match="gather one"):
         notebook.table(review)
+
+
+def test_an_amount_is_no_formula() -> None:
+    """A notebook typesets what stands between two dollar signs, unless each stands alone."""
+    grid = Grid("C", 1, (), (Heading("Answer", is_number=False),), ((Cell("$4 & $5"),),))
+    html = notebook.Shown(grid)._repr_html_()
+    assert "<span>$</span>4 &amp; <span>$</span>5" in html

@@ -17,11 +17,12 @@ from openpyxl import Workbook, load_workbook
 from openpyxl.utils import range_boundaries
 
 from analysis.errors import OutputError, Unavailable
-from analysis.report import workbook
+from analysis.report import workbook_contents
 from analysis.report.edge import rounded, to_edge
 from analysis.report.results import Review
-from analysis.report.workbook import HEADER_ROW, sheet_name, workbook_bytes, write_workbook
+from analysis.report.workbook import workbook_bytes, write_workbook
 from analysis.report.workbook_cells import LONGEST_TEXT, clean_text, money_format, number_format
+from analysis.report.workbook_contents import HEADER_ROW, sheet_name
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.schema import Column, Kind
 from analysis.settings import Settings, parse_settings
@@ -297,7 +298,7 @@ def test_charts_show_the_quarter_and_cover_no_table(make_review: MakeReview) -> 
 def test_too_many_rows_are_refused_in_plain_words(
     make_review: MakeReview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(workbook, "SHEET_ROWS", HEADER_ROW + 39)
+    monkeypatch.setattr(workbook_contents, "SHEET_ROWS", HEADER_ROW + 39)
     made = make_review(results={"job_costs": job_costs(40)})
     with pytest.raises(OutputError, match="'Every finished job line' has 40 rows.*holds 39"):
         workbook_bytes(made)
@@ -345,11 +346,11 @@ def test_sheet_names_are_valid(title: str) -> None:
 
 def test_titles_that_are_cut_alike_stay_apart() -> None:
     title = "A very long title of a table that goes on"
-    first = workbook._unique_name(title, set())
-    second = workbook._unique_name(title, {first.casefold()})
+    first = workbook_contents.unique_name(title, set())
+    second = workbook_contents.unique_name(title, {first.casefold()})
     assert first != second
     assert len(second) <= 31
-    assert workbook._unique_name("History", set()).casefold() != "history"
+    assert workbook_contents.unique_name("History", set()).casefold() != "history"
 
 
 @pytest.mark.parametrize(

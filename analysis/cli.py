@@ -16,6 +16,7 @@ from analysis.errors import WorkbookError
 
 if TYPE_CHECKING:
     from analysis.records.model import Records
+    from analysis.report.results import Review
 
 DONE, WITH_FINDINGS, FAILED = 0, 1, 2
 DEMO = Path(__file__).parent.parent / "data_demo"
@@ -40,6 +41,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = asked.run(asked)
     except WorkbookError as error:
         return _fail(str(error))
+    except BrokenPipeError:
+        # Whoever reads the output has read enough; what was to be written is written.
+        sys.stdout = None
+        return DONE
     except KeyboardInterrupt:
         return _fail("Stopped before the end; what was there before is as it was.")
     except Exception as error:
@@ -130,7 +135,7 @@ def _template(asked: argparse.Namespace) -> int:
 
     written = write_template(asked.folder)
     _say(f"Written: {', '.join(path.name for path in written)} in {asked.folder}.")
-    _say(f"Fill in jobs and purchases first, then run: python -m analysis check {asked.folder}")
+    _say(f'Fill in jobs and purchases first, then run: python -m analysis check "{asked.folder}"')
     return DONE
 
 
@@ -163,12 +168,25 @@ def _review(asked: argparse.Namespace) -> int:
 
     _say(review.quarter.spelled)
     for answer in answers(review):
-        _say(f"- {answer.line}")
+        _say(f"- {answer.question} {answer.line}")
     for missing in review.unavailable():
         _say(f"- Not computed: {missing.line}")
+    if asked.quarter is None:
+        _say_if_later(review)
     _say(_findings_line(review.records))
     _say(f"\nThe report: {out / 'index.html'}")
     return _status(review.records, asked.strict)
+
+
+def _say_if_later(review: "Review") -> None:
+    """Name a later quarter that has work and was not taken because it is not over."""
+    from analysis.periods import quarter_of
+    from analysis.review import working_days
+
+    newest = working_days(review.records).max()
+    if newest > review.quarter.last_day:
+        label = quarter_of(newest, review.settings.fiscal_year_starts).label
+        _say(f"- There is work up to {newest:%Y-%m-%d}; --quarter {label} reviews it so far.")
 
 
 def _status(records: "Records", strict: str) -> int:
@@ -213,10 +231,8 @@ def _place(row: object) -> str:
 
 def _findings_line(records: "Records") -> str:
     counts = records.findings["severity"].value_counts()
-    return (
-        f"- Records: {counts.get('rejected', 0)} findings left rows out, "
-        f"{counts.get('doubtful', 0)} rows are used but doubtful."
-    )
+    left, doubtful = counts.get("rejected", 0), counts.get("doubtful", 0)
+    return f"- Findings of the check: {left} that left a row out, {doubtful} doubtful."
 
 
 def _say(text: str) -> None:

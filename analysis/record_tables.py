@@ -384,7 +384,7 @@ VEHICLES = Table(
         _text("model", "Model.", "Pike", required=True),
         _year("year_from", "First model year; blank for any.", "2021"),
         _year("year_to", "Last model year; blank for any.", ""),
-        _text("vehicle_class", "Size class.", "compact car", required=True),
+        _needed(_CLASS),
     ),
 )
 

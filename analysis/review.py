@@ -21,7 +21,7 @@ from analysis.findings.hours import (
 )
 from analysis.findings.margins import margin_by, redo_rates, shop_result
 from analysis.findings.waste import waste_by
-from analysis.periods import Quarter, last_complete_quarter, quarter_index
+from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
 from analysis.records.model import Records
 from analysis.records.read import read_records
 from analysis.report.results import Review
@@ -47,10 +47,10 @@ def run_review(
 def check_records(folder: Path | str, progress: Callable[[str], None] | None = None) -> Records:
     """Read and check a records folder; what only the costing can see is among the findings."""
     records = read_records(Path(folder), progress=progress)
-    if not (records.has("jobs") or records.has("cuts")):
-        return records
-    day = newest_day(records)
-    return records if day is None else with_costing_doubts(records, cost_records(records, day))
+    days = working_days(records)
+    return (
+        records if days.empty else with_costing_doubts(records, cost_records(records, days.max()))
+    )
 
 
 def review_records(records: Records, quarter: str | None = None) -> Review:
@@ -69,37 +69,38 @@ def review_records(records: Records, quarter: str | None = None) -> Review:
 
 
 def chosen_quarter(records: Records, label: str | None) -> Quarter:
-    """The quarter asked for, else the last complete one; it must hold a finished job."""
+    """The quarter asked for, else the last complete one; some work must be dated in it."""
     starts = records.settings.fiscal_year_starts
-    finished = records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"]
-    if finished.isna().all():
+    days = working_days(records)
+    if days.empty:
         raise WorkbookError(
-            "There is no finished job in these records; a review needs jobs with finished_on."
+            "No day of work stands in these records; a review needs at least one finished job "
+            "with its finished_on."
         )
     if label is None:
-        return last_complete_quarter(newest_day(records) or finished.max(), starts)
+        chosen = last_complete_quarter(days.max(), starts)
+        # A new shop may have no job before the running quarter: then that one is reviewed.
+        has_work = days.between(chosen.first_day, chosen.last_day).any()
+        return chosen if has_work else quarter_of(days.max(), starts)
     asked = Quarter.parse(label, starts)
-    if not finished.between(asked.first_day, asked.last_day).any():
-        held = quarter_label(
-            quarter_index(finished.dropna().sort_values(), starts), records.settings
-        )
+    if not days.between(asked.first_day, asked.last_day).any():
+        held = quarter_label(quarter_index(days.sort_values(), starts), records.settings)
         raise WorkbookError(
-            f"No job was finished in {asked.spelled}. These records hold "
+            f"Nothing was finished, worked, cut or sold in {asked.spelled}. These records hold "
             f"{held.iloc[0]} to {held.iloc[-1]}; ask for one of those."
         )
     return asked
 
 
-def newest_day(records: Records) -> pd.Timestamp | None:
-    """The newest day on which work is written down; None where there is none."""
+def working_days(records: Records) -> pd.Series:
+    """Every day on which work is dated: jobs finished, hours, cuts and counter sales."""
     days = [
         records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"],
         records["hours"]["worked_on"],
         records["cuts"]["cut_on"],
         records["counter_sales"]["sold_on"],
     ]
-    newest = pd.concat(days).max()
-    return None if pd.isna(newest) else pd.Timestamp(newest)
+    return pd.concat(days, ignore_index=True).dropna()
 
 
 def quarter_results(costing: Costing, records: Records, quarter: Quarter) -> Results:

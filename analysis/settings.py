@@ -245,7 +245,9 @@ def _section(cls: type, data: Mapping[str, Any], prefix: str) -> Any:
 
 
 def _unknown(name: str, known: list[str]) -> str:
-    near = process.extractOne(name, known)
+    last = name.rpartition(".")[2]
+    elsewhere = [key for key, _, _ in known_keys() if key.rpartition(".")[2] == last]
+    near = elsewhere[:1] or list(process.extractOne(name, known) or ())[:1]
     hint = f" Did you mean {near[0]}?" if near else ""
     return f"{FILE_NAME}: the key {name} is not known.{hint}"
 
@@ -328,7 +330,10 @@ def _service_targets(value: Any) -> dict[str, float]:
     result = {}
     for service, keys in value.items():
         dotted = f"targets.service.{service}"
-        _want(isinstance(keys, dict) and set(keys) == {"margin"}, dotted, keys, "margin = 0.5")
+        _want(isinstance(keys, dict), dotted, keys, "a section with margin = 0.5")
+        for name in sorted(set(keys) - {"margin"}):
+            raise SettingsError(_unknown(f"{dotted}.{name}", [f"{dotted}.margin"]))
+        _want("margin" in keys, dotted, keys, "a section with margin = 0.5")
         result[service.casefold()] = _value(dotted + ".margin", keys["margin"], meta)
     return result
 

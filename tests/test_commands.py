@@ -190,7 +190,7 @@ def test_an_untouched_template_reads_as_empty(
     assert main(["review", str(tmp_path / "mine")]) == 2
     said = capsys.readouterr().err
     assert said.count("\n") == 1
-    assert "no finished job" in said
+    assert "No day of work" in said
 
 
 def test_check_writes_beside_the_records_and_says_what_is_wrong(

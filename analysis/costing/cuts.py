@@ -73,7 +73,7 @@ def cut_areas(pulls: pd.DataFrame) -> pd.DataFrame:
     `measured`. Parts add to waste exactly; nothing is clipped at 0. [m²]
     """
     first = pulls["reason"] == "first"
-    measured = ~first | pulls["gross_m2"].notna()
+    measured = (~first | pulls["gross_m2"].notna()) & pulls["pulled_m2"].notna()
     consumed = pulls["pulled_m2"] - pulls["kept_m2"]
     opening = pulls["opening_m2"].fillna(0.0).where(first & measured)
     finished = (pulls["gross_m2"] - opening).where(first, 0.0)

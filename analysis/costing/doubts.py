@@ -35,6 +35,13 @@ NO_SHEET_WIDTH: Final = Rule(
     "one; the job's film and margins stay blank.",
     "Fill in roll_width.",
 )
+NO_FILM_NAME: Final = Rule(
+    "pull-without-film",
+    DOUBTFUL,
+    "A pulled length on a job sheet that names no film; its film has no price, so the job's film "
+    "cost and margins stay blank.",
+    "Fill in film.",
+)
 HOURS_MISSING: Final = Rule(
     "finished-without-hours",
     DOUBTFUL,
@@ -51,7 +58,14 @@ FILM_MISSING: Final = Rule(
 )
 DOUBTS: Final = {
     rule.code: rule
-    for rule in (OFFCUT_MISSING, MORE_THAN_STOCK, NO_SHEET_WIDTH, HOURS_MISSING, FILM_MISSING)
+    for rule in (
+        OFFCUT_MISSING,
+        MORE_THAN_STOCK,
+        NO_SHEET_WIDTH,
+        NO_FILM_NAME,
+        HOURS_MISSING,
+        FILM_MISSING,
+    )
 }
 # Less than a hand's breadth of film is a matter of measuring, not of the records. [m²]
 _WORTH_TELLING: Final = 0.01
@@ -79,6 +93,10 @@ def _doubts(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
         table = _TABLES[pull["pulled_from"]]
         problem = "the pulled length has no width, so the film used is unknown"
         yield _finding(records, NO_SHEET_WIDTH, table, pull["row"], "roll_width", "", problem)
+    for pull in _rows(pulls[pulls["film"].isna()]):
+        table = _TABLES[pull["pulled_from"]]
+        problem = "film was pulled and no film is named"
+        yield _finding(records, NO_FILM_NAME, table, pull["row"], "film", "", problem)
     yield from _unwritten(records, costing.lines)
 
 

@@ -173,6 +173,7 @@ def _job_sheet_hours(jobs: pd.DataFrame, logged: pd.DataFrame) -> pd.DataFrame:
     sheet = jobs[wanted].assign(job_line=numbers[wanted].astype("Int64"))
     names = sheet["crew"].str.split(";").explode().astype("str").str.strip()
     names = names.where(names != "")
+    names = names[~pd.DataFrame({"line": names.index, "name": names}).duplicated().to_numpy()]
     crew = names.groupby(level=0).transform("count").clip(lower=1)
     keep = names.notna() | (names.groupby(level=0).transform("count") == 0)
     people = pd.DataFrame({"installer": names, "crew": crew})[keep]

@@ -36,11 +36,7 @@ def hours_by(
     redo = group_sums(lines[lines["is_redo"]], charged, {"redo_hours": "actual_hours"}, None)
     table = both(first, redo)
     if every_group_until is not None:
-        known = (
-            costing.lines["finished"]
-            & ~costing.lines["is_redo"]
-            & (costing.lines["finished_on"] <= every_group_until)
-        )
+        known = costing.lines["finished"] & (costing.lines["finished_on"] <= every_group_until)
         every = group_sums(costing.lines[known], keys, {}, "any").index
         table = table.reindex(table.index.union(every), fill_value=0.0)
     return _with_overrun(table, fewest)

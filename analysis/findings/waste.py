@@ -41,7 +41,7 @@ def waste_by(costing: Costing, key: str, period: Period, fewest: int) -> pd.Data
         return Unavailable(
             "waste_by_panel",
             ("cuts",),
-            "Waste by panel needs the cuts table, with its panel column.",
+            "Waste by panel needs the panel column of the cuts table filled in.",
         )
     chosen = pulls[period.holds(pulls["cut_on"])]
     if key != "film":

@@ -57,6 +57,20 @@ def read_month(cell: Cell, context: CellContext) -> dt.date:
         raise CellError(NOT_A_MONTH, problem) from error
 
 
+# Forms in which people write days; month first and day first are both offered where both fit.
+_USUAL_FORMS: Final = (
+    "%m/%d/%Y",
+    "%d/%m/%Y",
+    "%d.%m.%Y",
+    "%m-%d-%Y",
+    "%d-%m-%Y",
+    "%Y/%m/%d",
+    "%m/%d/%y",
+    "%d/%m/%y",
+    "%d.%m.%y",
+)
+
+
 def read_time(cell: Cell, context: CellContext) -> dt.timedelta:  # noqa: ARG001
     """Read a time of day, as the time since midnight; 24:00 ends a day."""
     match cell:
@@ -116,7 +130,25 @@ def _date_text(text: str, context: CellContext) -> dt.date:
     if _BARE.fullmatch(text):
         raise _bare_number(text, "date")
     forms = _or_forms([*context.settings.date_formats])
-    raise CellError(NOT_A_DATE, f"{quoted(text)} is no date; expected one like 2026-07-13{forms}")
+    problem = f"{quoted(text)} is no date; expected one like 2026-07-13{forms}"
+    raise CellError(NOT_A_DATE, problem, _remedy_for(text))
+
+
+def _remedy_for(text: str) -> str:
+    """What to write in shop.toml so that this date is read; the rule's own words where unknown."""
+    fitting = [form for form in _USUAL_FORMS if _fits(text, form)]
+    if not fitting:
+        return NOT_A_DATE.remedy
+    lines = " or ".join(f'date_formats = ["{form}"]' for form in fitting)
+    return f"Write the date as 2026-07-13, or set {lines} in shop.toml, as your dates are meant."
+
+
+def _fits(text: str, form: str) -> bool:
+    try:
+        dt.datetime.strptime(text, form)  # noqa: DTZ007
+    except ValueError:
+        return False
+    return True
 
 
 def _or_forms(forms: list[str]) -> str:

@@ -86,7 +86,7 @@ def read_money(cell: Cell, context: CellContext) -> float:
     if isinstance(cell, str):
         found = _MONEY.fullmatch(cell)
         if found is None or (found[1] and found[3]):
-            raise _no_money(cell)
+            raise _no_money(cell, context)
         before, after = (found[2] or "").strip(), (found[5] or "").strip()
         for sign in (before, after):
             _refuse_foreign(sign, cell, context)
@@ -190,7 +190,7 @@ def _plain(text: str, cell: Cell, context: CellContext, rule: Rule, *, grouped: 
         if number is not None:
             return _finite(number, cell, rule)
     if rule is NOT_MONEY:
-        raise _no_money(cell)
+        raise _no_money(cell, context)
     raise CellError(rule, f"{quoted(cell)} cannot be read; expected {_EXPECTED[rule.code]}")
 
 
@@ -237,8 +237,11 @@ def _bounded(number: float, cell: Cell, context: CellContext) -> float:
     return number
 
 
-def _no_money(cell: Cell) -> CellError:
-    return CellError(NOT_MONEY, f"{quoted(cell)} is no amount; expected one such as 1250")
+def _no_money(cell: Cell, context: CellContext) -> CellError:
+    problem = f"{quoted(cell)} is no amount; expected one such as 1250"
+    if context.settings.decimal_comma:
+        return CellError(NOT_MONEY, problem, NOT_MONEY.remedy.replace("1,250.00", "1.250,00"))
+    return CellError(NOT_MONEY, problem)
 
 
 def _refuse_foreign(sign: str, cell: Cell, context: CellContext) -> None:
@@ -247,7 +250,7 @@ def _refuse_foreign(sign: str, cell: Cell, context: CellContext) -> None:
         return
     code = _currency_of(sign)
     if code is None:
-        raise _no_money(cell)
+        raise _no_money(cell, context)
     raise CellError(
         OTHER_CURRENCY, f"{quoted(cell)} is in {code}, and the shop's currency is {own}"
     )

@@ -197,9 +197,13 @@ def _read_choice(cell: Cell, context: CellContext) -> str | Told:
     problem = f"{quoted(cell)} is not one of {words_or(column.words)}"
     near = process.extractOne(word, column.words, scorer=fuzz.ratio, score_cutoff=_NEAR_WORD)
     problem += f"; the nearest is {near[0]}" if near else ""
-    meant = near[0] if near else column.kept_as or column.words[0]
-    line = toml_line(f"aliases.{column.name}", shown(cell, 40), meant)
-    remedy = f"Write one of these words, or map yours to one: {line}."
+    remedy = "Write one of these words, or map yours to the one you mean"
+    if near:
+        # Only a likely word is offered: a map that is pasted unread must not change the meaning.
+        remedy += ": " + toml_line(f"aliases.{column.name}", shown(cell, 40), near[0])
+    else:
+        remedy += f" in shop.toml, under [aliases.{column.name}]"
+    remedy += "."
     if column.kept_as is not None:
         problem += f"; it counts as {column.kept_as}"
         return Told(column.kept_as, CellFault(KEPT_AS_OTHER, problem, remedy))

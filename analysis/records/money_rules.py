@@ -81,7 +81,8 @@ NO_WAGE = Rule(
     "no-wage",
     DOUBTFUL,
     "An installer without a wage in rates (told once an installer).",
-    "Add the person to rates, or mend the name. Until then labour.default_wage counts.",
+    "Add the person to rates, or mend the name. Until then labour.default_wage counts; where that "
+    "is not set, the cost of the hours is blank.",
 )
 PRICE_LIST_TWICE = Rule(
     "price-list-twice",
@@ -126,7 +127,7 @@ def money_findings(
 ) -> Iterator[Found]:
     """Everything doubtful about money; misspelt names are told of elsewhere."""
     yield _payment_blank(shop.used["jobs"])
-    yield _under_film(shop)
+    yield from _under_film(shop)
     yield from _purchase_lines(shop)
     yield from _rates(shop.used["rates"])
     yield from _wages(shop, misspelt_installers)
@@ -182,7 +183,7 @@ def _film_costs(shop: Shop) -> pd.Series:
     return of_cuts.reindex(jobs.index).fillna(of_sheet)
 
 
-def _under_film(shop: Shop) -> Found:
+def _under_film(shop: Shop) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     cost = _film_costs(shop)
     net = jobs["invoiced_price"] * shop.settings.net_of_tax
@@ -193,7 +194,11 @@ def _under_film(shop: Shop) -> Found:
         f"the price of {price:,.2f} {money} is under the film's cost of about {film:,.2f} {money}"
         for price, film in zip(net[at], cost[at], strict=True)
     ]
-    return found(PRICE_UNDER_FILM, "jobs", "invoiced_price", at, problems)
+    # The blank invoiced price took the quoted one: that is the cell to look at.
+    quoted = shop.read["jobs"]["invoiced_price"].reindex(at).isna()
+    for column, chosen in (("quoted_price", quoted), ("invoiced_price", ~quoted)):
+        texts = [text for text, is_here in zip(problems, chosen, strict=True) if is_here]
+        yield found(PRICE_UNDER_FILM, "jobs", column, at[chosen.to_numpy()], texts)
 
 
 def _purchase_lines(shop: Shop) -> Iterator[Found]:

@@ -24,8 +24,9 @@ _BLOCK: Final = 1000
 SPELT_TWO_WAYS: Final = Rule(
     "spelt-two-ways",
     DOUBTFUL,
-    "A make, model, service, film, installer or supplier that is nearly another, commoner one "
-    "(told once a spelling; names that differ in a number are not compared).",
+    "A make, model, service, film, installer or supplier that is nearly another one, which is in "
+    "vehicles, price_list, purchases or rates, or clearly commoner (told once a spelling; names "
+    "that differ in a number are not compared).",
     "Write it the same way everywhere, or map it in shop.toml.",
 )
 
@@ -47,6 +48,15 @@ _PLACES: Final[Mapping[str, tuple[tuple[str, str], ...]]] = {
     ),
     "installer": (("hours", "installer"), ("rates", "installer")),
     "supplier": (("purchases", "supplier"),),
+}
+
+# Where a name is right by definition, however seldom it is used.
+_LISTS: Final[Mapping[str, str]] = {
+    "make": "vehicles",
+    "model": "vehicles",
+    "service": "price_list",
+    "film": "purchases",
+    "installer": "rates",
 }
 
 
@@ -87,7 +97,9 @@ def _names(shop: Shop, subject: str) -> pd.DataFrame:
         grouped = part.groupby(["group", "name"], sort=False)["at"].agg(["size", "first"])
         parts.append(grouped.reset_index().assign(table=table, column=column, order=order))
     every = pd.concat(parts, ignore_index=True)
-    every["size"] = every.groupby(["group", "name"])["size"].transform("sum")
+    every["listed"] = every["table"] == _LISTS.get(subject, "")
+    same = every.groupby(["group", "name"])
+    every = every.assign(size=same["size"].transform("sum"), listed=same["listed"].transform("any"))
     return every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
 
 
@@ -96,31 +108,37 @@ def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
     rows: list[pd.DataFrame] = []
     for _, group in names.groupby("group", sort=False):
         if len(group) > 1:
-            near = _nearest_commoner(group["name"].tolist(), group["size"].to_numpy())
+            near = _nearest_known(
+                group["name"].tolist(), group["size"].to_numpy(), group["listed"].to_numpy()
+            )
             known = pd.Series(near, index=group.index, dtype="str")
             rows.append(group.assign(known=known)[known.notna()])
     return pd.concat(rows) if rows else names.assign(known="").iloc[:0]
 
 
-def _nearest_commoner(names: list[str], counts: np.ndarray) -> list[str | None]:
-    """For each name the commoner name that it is a spelling of, or None.
+def _nearest_known(names: list[str], counts: np.ndarray, listed: np.ndarray) -> list[str | None]:
+    """For each name the known name that it is a spelling of, or None.
 
-    Names that are equal but for case, spaces and hyphens are one: the commonest of them is right,
-    of equally common ones the first. Other names are compared with those that are clearly commoner.
+    Names that are equal but for case, spaces and hyphens are one: the listed one is right, else
+    the commonest, of equally common ones the first. Other names are compared with those that are
+    listed (where they are not themselves) and with those that are clearly commoner.
     """
     plain = [normal(name) for name in names]
     right: dict[str, int] = {}
-    for at in sorted(range(len(names)), key=lambda at: (-counts[at], at)):
+    for at in sorted(range(len(names)), key=lambda at: (~listed[at], -counts[at], at)):
         right.setdefault(plain[at], at)
     known: list[str | None] = [
         names[right[each]] if right[each] != at else None for at, each in enumerate(plain)
     ]
-    common = np.array([at for at in right.values() if counts[at] >= _CLEARLY], dtype="int64")
+    chosen = [at for at in right.values() if listed[at] or counts[at] >= _CLEARLY]
+    common = np.array(chosen, dtype="int64")
     for start in range(0, len(names) if len(common) else 0, _BLOCK):
         block = plain[start : start + _BLOCK]
         choices = [plain[at] for at in common]
         scores = _likeness(block, choices)
-        clearly = counts[common] >= _CLEARLY * counts[start : start + _BLOCK, np.newaxis]
+        here = slice(start, start + _BLOCK)
+        clearly = counts[common] >= _CLEARLY * counts[here, np.newaxis]
+        clearly |= listed[common] & ~listed[here, np.newaxis]
         for row, column in zip(*np.nonzero((scores > 0) & clearly), strict=True):
             at, other = start + int(row), int(common[column])
             if known[at] is None and not _differ_on_purpose(names[at], names[other]):

@@ -274,9 +274,9 @@ def _instructions(settings: Settings) -> list[str]:
         "Headings in bold with a thick line are required. Rest the pointer on a heading: its note "
         "says what belongs there. Leave the headings as they are, or keep your own and name them "
         f"in {FILE_NAME} under [columns.jobs] and so on.",
-        f"A length without a unit is in {settings.length_unit}, an area in {settings.area_unit}, "
-        f"money in {settings.currency}. Change that in {FILE_NAME}. A length may carry its own "
-        "unit: 68 in, 5 ft 8 in, 1.73 m, 25 yd.",
+        f"A length without a unit counts in '{settings.length_unit}', an area in "
+        f"'{settings.area_unit}', money in {settings.currency}. Change that in {FILE_NAME}. "
+        "A length may carry its own unit: 68 in, 5 ft 8 in, 1.73 m, 25 yd.",
         "A cell with a list offers its words. 'vehicle_class' only suggests: your own words are "
         "fine, on the sheet 'lists' and in 'vehicles'.",
         f"The sheets '{READ_ME}', '{EXAMPLES}' and '{LISTS}' are never read as records. "

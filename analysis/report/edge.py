@@ -78,7 +78,15 @@ def round_half_away(values: pd.Series, places: int) -> pd.Series:
 
 
 def rounded(edge: pd.DataFrame, table: Table) -> pd.DataFrame:
-    """An edge table with every number rounded to the places of its kind."""
+    """An edge table with every number rounded to the places of its kind.
+
+    The statement holds money in every line but its percentages.
+    """
+    if table.name == "shop_result":
+        share = edge["line"].str.endswith("_pct")
+        money = round_half_away(edge["amount"], PLACES[Kind.MONEY])
+        percent = round_half_away(edge["amount"], PLACES[Kind.PERCENT])
+        return edge.assign(amount=money.where(~share, percent))
     return edge.assign(
         **{
             column.name: round_half_away(edge[column.name], PLACES[column.kind])

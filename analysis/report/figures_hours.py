@@ -57,9 +57,13 @@ class HoursInfo(RowsInfo):
 
 @dataclass(frozen=True, eq=False, kw_only=True)
 class ModelsInfo(RowsInfo):
-    """What overruns cost by vehicle model, dearest first. [money] `period` says of when."""
+    """Overruns by vehicle model, largest first. `period` says of when.
 
-    costs: tuple[float, ...] = ()
+    `sizes` is what they cost [money], or the hours where no cost is known [h]; `axis` says which.
+    """
+
+    sizes: tuple[float, ...] = ()
+    axis: str = ""
     texts: tuple[str, ...] = ()
     period: str = ""
     caution: str = NO_PROOF
@@ -137,7 +141,8 @@ def gather_models(review: Review) -> ModelsInfo:
         return ModelsInfo(title="Hours by vehicle model", line=found.line)
     say = Numbers(review.settings)
     frame, period = models_by_overrun(review, found)
-    worst = frame[number(frame, "overrun_cost") > 0].head(MOST_ROWS)
+    size, is_cost = overrun_sizes(frame)
+    worst = frame[size > 0].head(MOST_ROWS)
     parts = [
         Part(review.quarter.label, found.quarter, _COLUMNS),
         Part(year_name(review), found.year, _COLUMNS),
@@ -149,15 +154,16 @@ def gather_models(review: Review) -> ModelsInfo:
         line = "No vehicle model took longer than was quoted for it, as a sum over its jobs."
         return ModelsInfo(title="No model ran over", grids=(grid,), line=line, period=period)
     return ModelsInfo(
-        title=f"Dearest over the quote in {period}: {names[0]}, {texts[0]}",
-        alternative=alternative("Bar chart", "cost of overruns by vehicle model", names, texts),
+        title=f"Most over the quote in {period}: {names[0]}, {texts[0]}",
+        alternative=alternative("Bar chart", "overruns by vehicle model", names, texts),
         grids=(grid,),
-        note=f"The {len(worst)} models whose overruns cost most; the table holds all.",
+        note=f"The {len(worst)} models with the largest overruns; the table holds all.",
         names=tuple(names),
         few=tuple(few(worst)),
-        unit=say.settings.currency,
+        unit=say.settings.currency if is_cost else "h",
         separators=say.separators,
-        costs=tuple(number(worst, "overrun_cost")),
+        sizes=tuple(size[worst.index]),
+        axis="Cost of hours over the quote" if is_cost else "Hours over the quote",
         texts=tuple(texts),
         period=period,
     )
@@ -167,9 +173,9 @@ def draw_models(info: ModelsInfo) -> go.Figure:
     """Bars of what overruns cost."""
     if info.line:
         return nothing(info.title, info.line)
-    axis = f"Cost of hours over the quote, {info.unit}"
-    looks = [look_of(-cost, thin) for cost, thin in zip(info.costs, info.few, strict=True)]
-    panel = Panel(info.costs, info.texts, looks, axis)
+    axis = f"{info.axis}, {info.unit}"
+    looks = [look_of(-size, thin) for size, thin in zip(info.sizes, info.few, strict=True)]
+    panel = Panel(info.sizes, info.texts, looks, axis)
     names = chart_names(info.names, info.few)
     return rows_figure(names, [panel], title=info.title, separators=info.separators)
 
@@ -186,8 +192,16 @@ def models_by_overrun(review: Review, found: Slices) -> tuple[pd.DataFrame, str]
         if has_year
         else review.quarter.label
     )
-    order = number(frame, "overrun_cost").sort_values(ascending=False, kind="stable").index
-    return frame.loc[order], period
+    size, _ = overrun_sizes(frame)
+    return frame.loc[size.sort_values(ascending=False, kind="stable").index], period
+
+
+def overrun_sizes(frame: pd.DataFrame) -> tuple[pd.Series, bool]:
+    """What each row's overrun cost; the hours over, and False, where no cost is known."""
+    cost = number(frame, "overrun_cost")
+    if (cost.notna() & (number(frame, "jobs") > 0)).any():
+        return cost, True
+    return number(frame, "actual_hours") - number(frame, "quoted_hours"), False
 
 
 def gather_tasks(review: Review) -> TasksInfo:
@@ -241,7 +255,8 @@ def _overrun_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
 def _model_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
     over = number(frame, "actual_hours") - number(frame, "quoted_hours")
     return [
-        f"{say.money(cost)}: {say.hours(hours)} more on {counted(jobs, 'job')}"
+        f"{'' if pd.isna(cost) else say.money(cost) + ': '}{say.hours(hours)} more on "
+        f"{counted(jobs, 'job')}"
         for cost, hours, jobs in zip(
             number(frame, "overrun_cost"), over, number(frame, "jobs"), strict=True
         )

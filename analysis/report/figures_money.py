@@ -374,9 +374,11 @@ def _margin_title(
     known = int(amounts.notna().sum())
     earned = int((amounts > 0).sum())
     counts = f"{earned} of {counted(known, one, many)} earned money in {review.quarter.label}"
+    if margin is not MARGINS[0]:
+        counts += f" after {margin.after}"
     least = int(np.nanargmin(amounts))
     if amounts.iloc[least] >= 0:
-        return f"{counts}; none lost any"
+        return f"{counts}; none lost any" if margin is MARGINS[0] else counts
     lost = Numbers(review.settings).money(-amounts.iloc[least])
     return f"{counts}; {names[least]} lost most ({lost})"
 

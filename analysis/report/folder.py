@@ -100,6 +100,8 @@ def write_review(
     }
     facts = _facts(REVIEW, review.records, review.settings)
     facts["quarter"] = review.quarter.label
+    if records_folder is not None:
+        facts["records"] = records_folder.resolve().name
     facts["not_computed"] = _not_computed(review)
     if seed is not None:
         facts["seed"] = seed
@@ -118,6 +120,8 @@ def write_check(records: Records, out: Path, records_folder: Path | None = None)
 
     """
     facts = _facts(CHECK, records, records.settings)
+    if records_folder is not None:
+        facts["records"] = records_folder.resolve().name
     _write(out, records, records_folder, facts, _record_files(records), None)
 
 
@@ -161,7 +165,8 @@ def _facts(command: str, records: Records, settings: Settings) -> dict[str, Any]
         # The package may still be starting up when this module is read, hence so late.
         "version": getattr(analysis, "__version__", "unknown"),
         "settings": asdict(settings),
-        "files_read": {Path(source.file).name: source.sha256 for source in sources},
+        # The sheets of one workbook are one file.
+        "files_read": {_file_of(source.file): source.sha256 for source in sources},
         "tables": {
             source.table: {
                 "file": Path(source.file).name,
@@ -173,6 +178,11 @@ def _facts(command: str, records: Records, settings: Settings) -> dict[str, Any]
             if source.table
         },
     }
+
+
+def _file_of(place: str) -> str:
+    """The file's name of `jobs.csv`, or of `records.xlsx, sheet jobs`."""
+    return Path(place.partition(", sheet ")[0]).name
 
 
 def _not_computed(review: Review) -> list[dict[str, Any]]:
@@ -215,7 +225,7 @@ def _write(
         _keep_litter(out, folder)
         say(f"putting {out.name} in place")
 
-    replace_folder(out, fill, lambda folder: _refuse_changed(folder, out, facts["command"]))
+    replace_folder(out, fill, lambda folder: _refuse_changed(folder, out, facts))
 
 
 def _manifest_text(facts: Mapping[str, Any]) -> str:
@@ -275,8 +285,8 @@ def _is_readable_copy(path: Path, sha256: str) -> bool:
         return False
 
 
-def _refuse_changed(folder: Path, out: Path, command: str) -> None:
-    """Refuse a folder that holds anything but an earlier output of the same command, unchanged."""
+def _refuse_changed(folder: Path, out: Path, facts: Mapping[str, Any]) -> None:
+    """Refuse a folder that holds anything but an earlier output of the same kind, unchanged."""
     if not folder.exists():
         return
     found = sorted(path for path in folder.rglob("*") if path.name not in _LITTER)
@@ -286,10 +296,16 @@ def _refuse_changed(folder: Path, out: Path, command: str) -> None:
     manifest = _read_manifest(folder, out)
     if manifest is None:
         raise OutputError(_foreign(out, found[0].relative_to(folder).as_posix()))
-    if manifest["command"] != command:
+    if manifest["command"] != facts["command"]:
         raise OutputError(
-            f"{out} holds a {manifest['command']}, and this is a {command}. "
+            f"{out} holds a {manifest['command']}, and this is a {facts['command']}. "
             "Give another folder with --out."
+        )
+    earlier = manifest.get("records", facts.get("records"))
+    if earlier != facts.get("records", earlier):
+        raise OutputError(
+            f"{out} holds the {facts['command']} of '{earlier}', and this is of "
+            f"'{facts['records']}'. Give another folder with --out."
         )
     for path in found:
         _refuse_file(path, path.relative_to(folder).as_posix(), out, manifest["files_written"])

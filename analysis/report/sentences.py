@@ -9,8 +9,14 @@ import pandas as pd
 
 from analysis.glossary import statement_line
 from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
-from analysis.report.figures_hours import models_by_overrun
-from analysis.report.figures_money import TOTALS, UTILISATION, amounts_of, last_known_margin
+from analysis.report.figures_hours import models_by_overrun, overrun_sizes
+from analysis.report.figures_money import (
+    MARGINS,
+    TOTALS,
+    UTILISATION,
+    amounts_of,
+    last_known_margin,
+)
 from analysis.report.figures_redo import service_rows
 from analysis.report.grids import few, labels_of, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
@@ -19,6 +25,8 @@ from analysis.report.results import Review
 MOST_NAMED: Final = 3
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
+# A surplus under this is a matter of measuring, whatever the shop's unit. [area unit]
+_A_HAND: Final = 0.1
 
 # What a line of the statement is made from, told where the line is missing.
 _WANTED: Final = {
@@ -103,8 +111,10 @@ def services_answer(review: Review) -> Answer:
         if best
         else "No service earned money."
     )
-    losing = f" {sentence_case(lost)} lost money." if lost else " No service lost money."
     unknown = int(amounts.isna().sum())
+    losing = " No service lost money." if margin is MARGINS[0] and not unknown else ""
+    if lost:
+        losing = f" {sentence_case(lost)} lost money."
     parts = [
         f"The {margin.name.lower()} of {counted(unknown, 'service')} cannot be computed."
         if unknown
@@ -129,13 +139,13 @@ def vehicles_answer(review: Review) -> Answer:
     frame, period = models_by_overrun(review, found)
     say = Numbers(review.settings)
     over = number(frame, "actual_hours") - number(frame, "quoted_hours")
-    worst = frame[(number(frame, "overrun_cost") > 0) & (over > 0)].head(MOST_NAMED)
+    size, _ = overrun_sizes(frame)
+    worst = frame[(size > 0) & (over > 0)].head(MOST_NAMED)
     if worst.empty:
         line = f"None, as a sum over its jobs in {period}."
         return Answer(question, line, "", anchor)
     names = [
-        f"{name}: {say.hours(hours)} over on {counted(jobs, 'job')} "
-        f"({say.money(cost)}{_mark(thin)})"
+        f"{name}: {say.hours(hours)} over on {counted(jobs, 'job')}{_in_money(cost, thin, say)}"
         for name, hours, jobs, cost, thin in zip(
             labels_of(worst, found.table),
             over[worst.index],
@@ -153,6 +163,12 @@ def vehicles_answer(review: Review) -> Answer:
     return Answer(question, f"{'; '.join(names)}.", detail, anchor)
 
 
+def _in_money(cost: float, thin: bool, say: Numbers) -> str:
+    said = [] if pd.isna(cost) else [say.money(cost)]
+    said += ["few"] if thin else []
+    return f" ({', '.join(said)})" if said else ""
+
+
 def film_answer(review: Review) -> Answer:
     """How much of the film cut was lost, and to what."""
     question, anchor = "Where does the film go?", "film"
@@ -164,9 +180,14 @@ def film_answer(review: Review) -> Answer:
     waste = number(found.quarter, "waste_area").sum(min_count=1)
     if pd.isna(waste) or not consumed:
         line = "No cut of the quarter has finished sizes, so waste is not known."
-        return Answer(question, line, "Write finished sizes in cuts.", anchor, is_known=False)
+        wanted = "Write finished sizes in cuts, or finished_area in jobs."
+        return Answer(question, line, wanted, anchor, is_known=False)
     is_measured = number(found.quarter, "waste_area").notna()
     cost = number(found.quarter, "waste_cost")[is_measured].sum(skipna=False)
+    if waste < 0:
+        line = "More film is written down as finished than was cut, so waste is not known."
+        detail = "Look at the finished sizes that the check doubts."
+        return Answer(question, line, detail, anchor, is_known=False)
     share = say.percent(100 * waste / consumed)
     line = (
         f"Of {say.area(consumed)} of film cut, {share} was lost: {say.area(waste)}"
@@ -208,7 +229,7 @@ def shelf_answer(review: Review) -> Answer:
         share = "All" if is_all else f"Most ({say.area(most)})"
         parts.append(f"{share} of it is {label(worst['film'])}.")
     if surplus:
-        films = counted(int((number(frame, "unexplained_area") < 0).sum()), "film")
+        films = counted(int((number(frame, "unexplained_area") < -_A_HAND).sum()), "film")
         parts.append(f"Of {films}, {say.area(surplus)} more was found than the books say.")
     return Answer(question, line, " ".join(parts), anchor)
 
@@ -236,7 +257,7 @@ def redo_answer(review: Review) -> Answer:
         return Answer(question, line, "", anchor)
     worst = sure.sort_values("redo_pct", ascending=False, kind="stable").iloc[0]
     detail = (
-        f"Most often {label(worst['key'])}: {say.percent(worst['redo_pct'], 1)} "
+        f"Of the services most often {label(worst['key'])}: {say.percent(worst['redo_pct'], 1)} "
         f"(between {say.percent(worst['low_pct'], 1)} and {say.percent(worst['high_pct'], 1)} "
         "plausible)."
     )

@@ -78,3 +78,25 @@ def test_a_finished_job_without_film(film: str, rules: list[str], tmp_path: Path
     )
     found = check_records(shop).findings["rule"].tolist()
     assert [rule for rule in found if rule.startswith("finished")] == rules
+
+
+def test_film_pulled_without_a_name(tmp_path: Path) -> None:
+    shop = write_shop(
+        tmp_path,
+        jobs="""
+            job_id | finished_on | service | make | model | film | quoted_hours | quoted_price | hours | pulled_length | roll_width | payment
+            J1 | 2026-02-10 | roof | Quillon | Heron | | 3 | 400 | 3 | 2 | 1 | cash""",
+        purchases=BOUGHT.format(more=""),
+    )
+    findings = check_records(shop).findings
+    assert findings["rule"].tolist() == ["pull-without-film"]
+
+
+@pytest.mark.parametrize(
+    "purchases", ["invoice | received_on | supplier | item | kind | quantity | unit_price"]
+)
+def test_jobs_filled_in_and_purchases_still_empty(purchases: str, tmp_path: Path) -> None:
+    """The first evening: the check says what is missing and does not fail."""
+    shop = write_shop(tmp_path, jobs=JOBS.format(length="2", hours="3"), purchases=purchases)
+    rules = check_records(shop).findings["rule"].tolist()
+    assert "film-never-bought" in rules

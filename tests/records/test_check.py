@@ -43,14 +43,14 @@ MESSAGES = [
     (
         ("hours", 2, {"worked_on": "7/6/2026"}),
         "'7/6/2026' is no date; expected one like 2026-07-13",
-        "Write the date as 2026-07-13, or name the form of your dates in date_formats of "
-        'shop.toml, as in ["%m/%d/%Y"].',
+        'Write the date as 2026-07-13, or set date_formats = ["%m/%d/%Y"] or '
+        'date_formats = ["%d/%m/%Y"] in shop.toml, as your dates are meant.',
     ),
     (
         ("cuts", 2, {"reason": "fist"}),
         "'fist' is not one of first, recut, damage, test or end-of-roll; the nearest is first",
-        "Write one of these words, or map yours to one: under [aliases.reason] of shop.toml, the "
-        'line "fist" = "first".',
+        "Write one of these words, or map yours to the one you mean: under [aliases.reason] of "
+        'shop.toml, the line "fist" = "first".',
     ),
     (
         ("rates", 2, {"wage": "24,50"}),

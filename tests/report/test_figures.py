@@ -241,12 +241,12 @@ def test_the_title_names_who_lost_most(make_review: MakeReview) -> None:
 
 def test_models_are_ranked_over_the_year_and_say_that_it_is_a_sum(review: Review) -> None:
     info = hours.gather_models(review)
-    assert list(info.costs) == sorted(info.costs, reverse=True)
-    assert min(info.costs) > 0
+    assert list(info.sizes) == sorted(info.sizes, reverse=True)
+    assert min(info.sizes) > 0
     assert "twelve months" in info.period
     assert "not yet a proof" in info.caution
     year = review.year["hours_by_model"]
-    assert info.costs[0] == pytest.approx(year["overrun_cost"].max())
+    assert info.sizes[0] == pytest.approx(year["overrun_cost"].max())
 
 
 def test_no_person_is_named_in_the_title_and_the_caution_stands(review: Review) -> None:

@@ -138,7 +138,7 @@ def test_cuts_without_sizes_are_told(make_review: MakeReview) -> None:
     none = frame.assign(**dict.fromkeys([*areas, "waste_cost", "waste_share"], np.nan))
     answer = film_answer(make_review(results={"waste_by_film": none}))
     assert not answer.is_known
-    assert answer.detail == "Write finished sizes in cuts."
+    assert answer.detail == "Write finished sizes in cuts, or finished_area in jobs."
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,9 @@ def test_redos_carry_their_interval(make_review: MakeReview) -> None:
     )
     answer = redo_answer(make_review(results={"redo": frame}))
     assert answer.line == "2 of 50 jobs in twelve months (4.0%), at a cost of $350."
-    assert answer.detail == "Most often roof: 5.0% (between 1.7% and 14.0% plausible)."
+    assert (
+        answer.detail == "Of the services most often roof: 5.0% (between 1.7% and 14.0% plausible)."
+    )
 
 
 def test_a_cost_that_is_partly_unknown_is_not_summed(make_review: MakeReview) -> None:

@@ -86,6 +86,12 @@ WON_WITHOUT_JOB = Rule(
     "A quote that was won and has no job.",
     "Fill in job_id with the job that it became.",
 )
+CREW_WITH_COMMA = Rule(
+    "crew-with-comma",
+    DOUBTFUL,
+    "A comma in crew, where names are parted by a semicolon.",
+    "Put ; between names, as in Ines; Tomas.",
+)
 JOB_WITHOUT_QUOTE = Rule(
     "job-without-quote",
     DOUBTFUL,
@@ -106,6 +112,9 @@ def job_findings(shop: Shop) -> Iterator[Found]:
         yield from _outside(shop, table, when)
     yield from _cancelled(shop)
     yield from _long_days(shop.used["hours"])
+    comma = jobs["crew"].str.contains(",", regex=False).fillna(False).astype("bool")
+    problems = [f"'{crew}' is read as one name" for crew in jobs.loc[comma, "crew"]]
+    yield found(CREW_WITH_COMMA, "jobs", "crew", jobs.index[comma], problems)
     yield _sheet_against_log(shop)
     yield from _quotes(shop)
 

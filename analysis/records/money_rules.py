@@ -25,6 +25,8 @@ from analysis.records.rule import (
 
 _HALF_A_CENT = 0.005
 _JUMP = 1.5
+_FAR = 3.0
+_FEWEST_PRICES = 3
 _HAIR = 1e-9
 
 PRICE_UNDER_FILM = Rule(
@@ -76,6 +78,13 @@ BEFORE_FIRST_WAGE = Rule(
     DOUBTFUL,
     "Time before the first wage of its installer (told once an installer); the first wage counts.",
     "Add the wage that held then to rates.",
+)
+PRICE_OUT_OF_LINE = Rule(
+    "film-price-out-of-line",
+    DOUBTFUL,
+    "A purchase of film at over three times, or under a third, of the film's usual price an area "
+    "(of three purchases or more).",
+    "Look at the roll's length and width and their units (25 is no 25 yd), and at the price.",
 )
 NO_WAGE = Rule(
     "no-wage",
@@ -129,6 +138,7 @@ def money_findings(
     yield _payment_blank(shop.used["jobs"])
     yield from _under_film(shop)
     yield from _purchase_lines(shop)
+    yield _film_price_jumps(shop.used["purchases"])
     yield from _rates(shop.used["rates"])
     yield from _wages(shop, misspelt_installers)
     yield _twice(PRICE_LIST_TWICE, "price_list", shop.used["price_list"],
@@ -199,6 +209,21 @@ def _under_film(shop: Shop) -> Iterator[Found]:
     for column, chosen in (("quoted_price", quoted), ("invoiced_price", ~quoted)):
         texts = [text for text, is_here in zip(problems, chosen, strict=True) if is_here]
         yield found(PRICE_UNDER_FILM, "jobs", column, at[chosen.to_numpy()], texts)
+
+
+def _film_price_jumps(purchases: pd.DataFrame) -> Found:
+    """Film lines whose price an area is far off that of the film's other lines."""
+    film = bought_film(purchases)
+    area = film["quantity"] * film["roll_width_m"] * film["roll_length_m"]
+    price = (film["quantity"] * film["unit_price"] - film["discount"]) / area
+    usual = price.groupby(film["item"]).transform("median")
+    enough = price.groupby(film["item"]).transform("size") >= _FEWEST_PRICES
+    far = enough & (area > 0) & ((price > usual * _FAR) | (price < usual / _FAR))
+    problems = [
+        f"an area of {item} costs {each / common:,.1f} times what it usually does"
+        for item, each, common in zip(film["item"][far], price[far], usual[far], strict=True)
+    ]
+    return found(PRICE_OUT_OF_LINE, "purchases", "roll_length", film.index[far], problems)
 
 
 def _purchase_lines(shop: Shop) -> Iterator[Found]:

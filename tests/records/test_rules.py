@@ -340,6 +340,19 @@ DOUBTING: list[Fault] = [
         [("purchases", 6, "item")],
     ),
     ("repeated-purchase", lambda s: s.copy("purchases", 3), [("purchases", 7, "invoice")]),
+    (
+        "film-price-out-of-line",
+        lambda s: s.copy("purchases", 2, invoice="INV-3").copy(
+            "purchases", 2, invoice="INV-4", roll_length="25 in"
+        ),
+        [("purchases", 8, "roll_length")],
+    ),
+    # The two names as one have no wage either.
+    (
+        "crew-with-comma",
+        lambda s: s.set("jobs", 7, crew="Ines, Tomas"),
+        [("jobs", 7, "crew"), ("jobs", 7, "crew")],
+    ),
     ("wage-jump", lambda s: s.set("rates", 3, wage="37"), [("rates", 3, "wage")]),
     ("wage-jump", lambda s: s.set("rates", 3, wage="16"), [("rates", 3, "wage")]),
     (

@@ -7,6 +7,7 @@ by the template, and a policy in the page's head lets no script run but its own 
 import base64
 import hashlib
 import json
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, fields
 from importlib.resources import files
@@ -116,13 +117,15 @@ def render_page(review: Review) -> str:
         if block.chart
     }
     scripts = (get_plotlyjs(), _part("page.js"))
-    template = jinja2.Environment(
+    environment = jinja2.Environment(
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         keep_trailing_newline=True,
-    ).from_string(_part("page.html"))
+    )
+    environment.filters["together"] = together
+    template = environment.from_string(_part("page.html"))
     return template.render(
         {each.name: getattr(context, each.name) for each in fields(context)},
         css=_part("page.css"),
@@ -130,6 +133,12 @@ def render_page(review: Review) -> str:
         policy=_policy(scripts),
         charts=json_for_script(charts),
     )
+
+
+def together(text: str) -> str:
+    """A sentence in which no line breaks between a number and its unit, or after its minus."""
+    text = re.sub(r"(?<=\d) (?=(?:h|sq ft|m²)\b)", "\u00a0", text)
+    return text.replace("\u2212", "\u2212\u2060")
 
 
 def page_context(review: Review) -> Context:

@@ -75,4 +75,4 @@ def _example(row: dict[str, object]) -> str:
     said = [each for each in where if MISSING not in each and each]
     shown = f": “{value}”" if value not in ("", MISSING) else ""
     words = [each for each in (typed(row["problem"]), typed(row["remedy"])) if each != MISSING]
-    return f"{', '.join(said)}{shown} – {'. '.join(words)}"
+    return f"{', '.join(said)}{shown} – {'. '.join(each.rstrip('.') for each in words)}."

@@ -303,3 +303,10 @@ def test_a_long_table_is_folded_and_a_short_one_is_not(make_review: MakeReview) 
     assert blocks["chart-hours-model"].open_grids == ()
     assert len(blocks["chart-hours-model"].folded_grids[0].rows) == len(many)
     assert len(blocks["chart-hours-class"].open_grids) == 1
+
+
+def test_a_number_keeps_its_unit_and_its_minus() -> None:
+    from analysis.report.page import together
+
+    kept = together("(−$1,743) 56.3 h over, 12 sq ft of 5 houses")
+    assert kept == "(−\u2060$1,743) 56.3\u00a0h over, 12\u00a0sq ft of 5 houses"

@@ -38,7 +38,9 @@ class Shown:
             Markup('<th colspan="{}">{}</th>').format(band.width, band.text) for band in grid.bands
         )
         heads = "".join(
-            Markup('<th title="{}">{}</th>').format(heading.sentence, _heading(heading))
+            Markup('<th style="text-align:{}" title="{}">{}</th>').format(
+                _side(heading), heading.sentence, _heading(heading)
+            )
             for heading in grid.headings
         )
         body = "".join(
@@ -110,6 +112,10 @@ def _heading(heading: Heading) -> str:
     return f"{heading.text}, {heading.unit}" if heading.unit else heading.text
 
 
+def _side(heading: Heading) -> str:
+    return "right" if heading.is_number else "left"
+
+
 def _text(cell: Cell) -> str:
     return f"{cell.text} ({_FEW})" if cell.says_few else cell.text
 
@@ -120,10 +126,9 @@ def _no_formula(text: str) -> Markup:
 
 
 def _html(cell: Cell, heading: Heading) -> str:
-    side = "right" if heading.is_number else "left"
     grey = ";color:#6b6b6b;font-style:italic" if cell.is_few else ""
     return Markup('<td style="text-align:{}{}">{}</td>').format(
-        side, grey, _no_formula(_text(cell))
+        _side(heading), grey, _no_formula(_text(cell))
     )
 
 

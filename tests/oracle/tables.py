@@ -286,7 +286,7 @@ def hours_table(
 
     groups: dict[tuple[Any, ...], tuple[list[Costs], list[Costs]]] = {}
     for costs in costing.costs if every_key else []:
-        groups.setdefault(key_of(costs.line.origin), ([], []))
+        groups.setdefault(key_of(costs.line), ([], []))
     for costs in costing.in_quarter():
         first, redos = groups.setdefault(key_of(costs.line.origin), ([], []))
         (redos if costs.line.is_redo else first).append(costs)

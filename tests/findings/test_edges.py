@@ -1,0 +1,193 @@
+"""Boundaries and rare cases, each in a shop of a few lines with figures worked by hand."""
+
+# ruff: noqa: E501  (the rows of the example tables are read across)
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from analysis.findings.evidence import is_enough
+from analysis.periods import Quarter, last_complete_quarter, quarter_of
+from analysis.report.edge import csv_text, round_half_away
+from analysis.report.results import Review
+from analysis.result_tables import RESULT_TABLES
+from analysis.review import review_records
+from analysis.schema import Column, Kind, Table
+from analysis.settings import Settings
+from tests.shops import PLAIN, amounts, edge_rows, only, records_of, reviewed
+
+JOB = """
+    job_id | finished_on | service | make | model | film | quoted_hours | quoted_price | hours
+    J1 | 2026-02-10 | roof | Quillon | Heron | {film} | 3 | 400 | 3"""
+BOUGHT = """
+    invoice | received_on | supplier | item | kind | roll_width | roll_length | quantity | unit_price | roll_id
+    A | 2026-01-05 | S | F | film | 1 | 10 | 1 | 100 |"""
+
+
+def test_a_sale_takes_the_width_bought_that_day(tmp_path: Path) -> None:
+    """Two widths; the roll that came on the day of the sale is the newest that holds the piece."""
+    more = "\n    B | 2026-02-01 | S | F | film | 2 | 10 | 1 | 200 |"
+    sale = "sale_id | sold_on | film | length | width | price\nS1 | 2026-02-01 | F | 3 | 0.5 | 50"
+    result = reviewed(
+        tmp_path, "2026Q1", jobs=JOB.format(film=""), purchases=BOUGHT + more, counter_sales=sale
+    )
+    assert only(result["waste_by_film"], film="F")["consumed_area"] == pytest.approx(6)
+
+
+def test_a_sale_of_two_cuts_is_finished_once(tmp_path: Path) -> None:
+    cuts = """
+        cut_id | cut_on | sale_id | film | pulled_length
+        1 | 2026-02-01 | S1 | F | 2
+        2 | 2026-02-01 | S1 | F | 2"""
+    sale = "sale_id | sold_on | film | length | width | price\nS1 | 2026-02-01 | F | 1.5 | 1 | 50"
+    result = reviewed(
+        tmp_path,
+        "2026Q1",
+        jobs=JOB.format(film=""),
+        purchases=BOUGHT,
+        counter_sales=sale,
+        cuts=cuts,
+    )
+    row = only(result["waste_by_film"], film="F")
+    assert (row["finished_area"], row["cuts"], row["cuts_unmeasured"]) == (1.5, 2, 1)
+
+
+def test_film_sent_back_leaves_the_newest_of_its_lot(tmp_path: Path) -> None:
+    """Two lines of lot L at 10 and 20 an area; 4 go back at 20: what is left costs 10 x 10 + 6 x 20."""
+    lot = """
+        invoice | received_on | supplier | item | kind | roll_width | roll_length | quantity | unit_price | roll_id
+        A | 2026-01-05 | S | F | film | 1 | 10 | 1 | 100 | L
+        B | 2026-01-06 | S | F | film | 1 | 10 | 1 | 200 | L
+        C | 2026-01-07 | S | F | film | 1 | 4 | -1 | 80 | L"""
+    cut = "cut_id | cut_on | job_id | film | pulled_length | pulled_width\n1 | 2026-02-01 | J1 | F | 10 | 1"
+    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film="F"), purchases=lot, cuts=cut)
+    row = only(result["film_reconciliation"], film="F")
+    assert (row["jobs_cost"], row["closing_cost"]) == (pytest.approx(100), pytest.approx(120))
+
+
+def test_offcuts_grow_old_to_the_end_of_the_quarter(tmp_path: Path) -> None:
+    """Kept in January, a life of one month, nothing after it: written off in the quarter all the same."""
+    toml = PLAIN + "[film]\noffcut_life_months = 1\n"
+    cut = """
+        cut_id | cut_on | job_id | film | pulled_length | kept_length | kept_width
+        1 | 2026-02-10 | J1 | F | 4 | 1 | 1"""
+    result = reviewed(
+        tmp_path, "2026Q1", toml, jobs=JOB.format(film="F"), purchases=BOUGHT, cuts=cut
+    )
+    row = only(result["film_reconciliation"], film="F")
+    assert (row["shop_area"], row["shop_cost"]) == (pytest.approx(1), pytest.approx(10))
+
+
+@pytest.mark.parametrize(("film", "cost"), [("", None), ("F", None)])
+def test_where_no_film_is_written_down_its_cost_is_unknown(
+    film: str, cost: float | None, tmp_path: Path
+) -> None:
+    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film=film), purchases=BOUGHT)
+    assert only(result["job_costs"], job_id="J1")["film_cost"] is cost
+
+
+def test_a_job_without_film_in_a_shop_that_logs_it_used_none(tmp_path: Path) -> None:
+    cut = "cut_id | cut_on | film | pulled_length\n1 | 2026-02-01 | F | 1"
+    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film=""), purchases=BOUGHT, cuts=cut)
+    assert only(result["job_costs"], job_id="J1")["film_cost"] == 0
+
+
+def test_enough_is_reached_at_the_count_itself() -> None:
+    assert is_enough(pd.Series([4, 5, 6]), 5).tolist() == [False, True, True]
+
+
+@pytest.mark.parametrize(
+    ("newest", "label"),
+    [
+        ("2026-09-30", "2026Q3"),
+        ("2026-09-24", "2026Q3"),
+        ("2026-09-23", "2026Q2"),
+        ("2026-10-01", "2026Q3"),
+    ],
+)
+def test_a_quarter_is_complete_from_its_last_week_on(newest: str, label: str) -> None:
+    assert last_complete_quarter(pd.Timestamp(newest)).label == label
+
+
+@pytest.mark.parametrize(
+    ("day", "starts", "label"),
+    [
+        ("2026-03-31", 4, "2026Q4"),
+        ("2026-04-01", 4, "2027Q1"),
+        ("2026-12-31", 10, "2027Q1"),
+        ("2026-01-01", 1, "2026Q1"),
+    ],
+)
+def test_fiscal_quarters_are_named_for_the_year_they_end_in(
+    day: str, starts: int, label: str
+) -> None:
+    quarter = quarter_of(pd.Timestamp(day), starts)
+    assert quarter.label == label
+    assert quarter.first_day <= pd.Timestamp(day) <= quarter.last_day
+    assert Quarter.parse(label, starts) == quarter
+
+
+def test_rounding_is_that_of_an_invoice() -> None:
+    values = pd.Series([0.125, 2.675, -0.125, 0.005, -0.004])
+    assert round_half_away(values, 2).tolist() == [0.13, 2.68, -0.13, 0.01, 0.0]
+
+
+def test_numbers_in_a_table_are_plain() -> None:
+    table = Table("t", "T", "T.", (Column("a", Kind.MONEY, "A."), Column("b", Kind.HOURS, "B.")))
+    frame = pd.DataFrame({"a": [100.0, 1.005, float("nan")], "b": [2.5, 1 / 3, 20.0]})
+    assert csv_text(frame, table).splitlines() == ["a,b", "100,2.5", "1.01,0.333333", ",20"]
+
+
+def test_the_statement_is_in_cents_and_its_share_in_four_places(tmp_path: Path) -> None:
+    review = one_shop(tmp_path)
+    table = RESULT_TABLES["shop_result"]
+    text = csv_text(review.frame("shop_result"), table)
+    lines = dict(row.split(",")[:2] for row in text.splitlines()[1:])
+    assert lines["labour"] == "33.33"
+    assert lines["utilisation_pct"] == "33.3333"
+
+
+def test_the_year_adds_its_quarters_and_the_quarter_before_is_the_one_before(
+    tmp_path: Path,
+) -> None:
+    review = one_shop(tmp_path)
+    now, before = amounts(edge_rows(review)), statement(review.previous["shop_result"])
+    year = statement(review.year["shop_result"])
+    assert (now["net_revenue"], before["net_revenue"]) == (400, 250)
+    assert year["net_revenue"] == 650
+    assert year["overhead_on_jobs"] == pytest.approx(
+        now["overhead_on_jobs"] + before["overhead_on_jobs"]
+    )
+    assert review.previous["margin_by_service"]["net_revenue"].tolist() == [250]  # type: ignore[index,union-attr]
+
+
+def one_shop(folder: Path) -> Review:
+    """Two quarters, a job in each; wages and hours that do not come out even."""
+    records = records_of(
+        folder,
+        PLAIN.replace("default_wage = 10", "default_wage = 11.11"),
+        jobs="""
+            job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
+            J1 | 2025-12-10 | roof | Quillon | Heron | 3 | 250 | 2
+            J2 | 2026-02-10 | roof | Quillon | Heron | 3 | 400 | 3""",
+        purchases=BOUGHT,
+        cuts="cut_id | cut_on | film | pulled_length\n1 | 2026-02-01 | F | 1",
+        overheads="month | category | amount\n2025-12 | rent | 90\n2026-02 | rent | 90",
+        capacity="month | installer_hours\n2025-12 | 9\n2026-02 | 9",
+    )
+    return review_records(records, "2026Q1")
+
+
+def statement(frame: object) -> dict[str, float]:
+    assert isinstance(frame, pd.DataFrame)
+    return dict(zip(frame["line"], frame["amount"], strict=True))
+
+
+def test_settings_hold_the_defaults_that_are_written_down() -> None:
+    """Defaults change nothing: no on-cost, no fee, no tax."""
+    settings = Settings()
+    assert (settings.labour.on_cost, settings.fees.card_percent, settings.tax_rate) == (0, 0, 0)
+    assert settings.net_of_tax == 1

@@ -78,10 +78,7 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
             "with its finished_on."
         )
     if label is None:
-        chosen = last_complete_quarter(days.max(), starts)
-        # A new shop may have no job before the running quarter: then that one is reviewed.
-        has_work = days.between(chosen.first_day, chosen.last_day).any()
-        return chosen if has_work else quarter_of(days.max(), starts)
+        return _default_quarter(records, days)
     asked = Quarter.parse(label, starts)
     if not days.between(asked.first_day, asked.last_day).any():
         held = quarter_label(quarter_index(days.sort_values(), starts), records.settings)
@@ -90,6 +87,21 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
             f"{held.iloc[0]} to {held.iloc[-1]}; ask for one of those."
         )
     return asked
+
+
+def _default_quarter(records: Records, days: pd.Series) -> Quarter:
+    """The last complete quarter with a finished job.
+
+    A new shop may have none before the running quarter: then that one; without any finished job,
+    the last complete quarter with work.
+    """
+    starts = records.settings.fiscal_year_starts
+    jobs = records["jobs"]
+    finished = jobs.loc[jobs["status"] == "finished", "finished_on"].dropna()
+    complete = last_complete_quarter(days.max(), starts)
+    done = (finished if len(finished) else days).sort_values()
+    early = done[done <= complete.last_day]
+    return quarter_of(early.iloc[-1] if len(early) else done.iloc[0], starts)
 
 
 def working_days(records: Records) -> pd.Series:

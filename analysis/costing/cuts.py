@@ -164,7 +164,8 @@ def _logged(records: Records) -> pd.DataFrame:
 def _sold_area(cuts: pd.DataFrame, sales: pd.DataFrame) -> pd.Series:
     """Area of the piece sold, on the first first-time cut of each counter sale. [m²]"""
     area = pd.Series((sales["length_m"] * sales["width_m"]).to_numpy(), index=sales["sale_id"])
-    first_time = cuts["sale_id"].where(cuts["reason"] == "first")
+    own = (cuts["reason"] == "first") & cuts["job_id"].isna()
+    first_time = cuts["sale_id"].where(own)
     return first_time.where(~first_time.duplicated()).map(area).astype("float64")
 
 

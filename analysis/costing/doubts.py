@@ -125,6 +125,7 @@ def _unwritten(records: Records, lines: pd.DataFrame) -> Iterator[dict[str, Any]
         yield _finding(records, HOURS_MISSING, "jobs", job["row"], "hours", "", problem)
     if records.has("cuts") or finished["pulled_length_m"].notna().any():
         unknown = finished["consumed_area_m2"].isna() & finished["pulled_length_m"].isna()
+        unknown &= finished["film"].notna()
         for job in _rows(finished[unknown]):
             name, film = f"job {job['job_id']}, line {job['line']}", str(job["film"])
             problem = f"{name} names a film and no film was pulled"

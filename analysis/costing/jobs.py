@@ -5,16 +5,26 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from analysis.costing.cuts import film_pulls
+from analysis.costing.cuts import FOR_JOB, film_pulls
 from analysis.costing.film import Shelf, run_shelf
 from analysis.costing.labour import line_hours, work_log
 from analysis.costing.overhead import QuarterRates, quarter_rates
 from analysis.costing.purchases import consumables_bought, credits_on_lines, landed_lines
 from analysis.money import allocate_cents, to_cents
-from analysis.periods import quarter_from_index, quarter_index
+from analysis.periods import quarter_from_index, quarter_index, quarter_of
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import strict_sum
+
+# Where the records show that a quarter was one of the shop's.
+_DATED = (
+    ("jobs", "finished_on"),
+    ("hours", "worked_on"),
+    ("cuts", "cut_on"),
+    ("counter_sales", "sold_on"),
+    ("overheads", "month"),
+    ("capacity", "month"),
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,10 +52,8 @@ def cost_records(records: Records, until: pd.Timestamp) -> Costing:
     purchase_lines = landed_lines(records["purchases"])
     credits = credits_on_lines(records["purchases"], purchase_lines)
     pulls = film_pulls(records)
-    newest = pulls["cut_on"].max()
-    horizon = max(until, newest) if pd.notna(newest) else until
     counts = records["stock_counts"]
-    shelf = run_shelf(purchase_lines, credits, pulls, counts, settings, horizon)
+    shelf = run_shelf(purchase_lines, credits, pulls, counts, settings, until)
     log = work_log(records, settings.labour)
     consumables = consumables_bought(records["purchases"], purchase_lines, credits)
     rates = rates_by_quarter(records, consumables, log, until)
@@ -56,19 +64,26 @@ def cost_records(records: Records, until: pd.Timestamp) -> Costing:
 def rates_by_quarter(
     records: Records, consumables: pd.DataFrame, log: pd.DataFrame, until: pd.Timestamp
 ) -> dict[int, QuarterRates]:
-    """Overhead and consumables rates of every quarter with a finished job, and of `until`'s."""
+    """Overhead and consumables rates of every quarter with a finished job, and of the last five.
+
+    Those are the quarter of `until`, its twelve months and the quarter before; one from before
+    the records begin is in none.
+    """
     starts = records.settings.fiscal_year_starts
-    days = pd.concat([records["jobs"]["finished_on"], pd.Series([until])], ignore_index=True)
-    numbers = quarter_index(days, starts).dropna().astype("int64").unique()
+    dated = [records[table][column] for table, column in _DATED]
+    numbers = quarter_index(pd.concat(dated, ignore_index=True), starts).dropna()
+    finished = quarter_index(records["jobs"]["finished_on"], starts).dropna()
+    last = quarter_of(until, starts).index
+    recent = [last - back for back in range(5) if last - back >= numbers.min()]
     return {
-        int(number): quarter_rates(
+        number: quarter_rates(
             quarter_from_index(number, starts),
             records["overheads"],
             records["capacity"],
             consumables,
             log,
         )
-        for number in sorted(numbers)
+        for number in sorted({int(each) for each in finished.unique()} | set(recent) | {last})
     }
 
 
@@ -145,7 +160,8 @@ def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
     fits = pairs[~early & ~late]
     by_job = fits.groupby("at")["vehicle_class"]
     # Without a model year, rows of different classes leave the class unknown.
-    unsure = fits.groupby("at")["model_year"].first().isna() & (by_job.first() != by_job.last())
+    several = by_job.nunique() > 1  # noqa: PD101 - one count a job, not one in all
+    unsure = fits.groupby("at")["model_year"].first().isna() & several
     found = by_job.last().where(~unsure)
     return jobs["vehicle_class"].fillna(found.reindex(jobs.index).astype("str"))
 
@@ -167,7 +183,7 @@ def _film_of_lines(pulls: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
     # where the line names none; a line that names a film and has no pull anywhere is unknown.
     job_pulled = jobs["job_id"].isin(jobs["job_id"].take(line.unique()))
     none = frame["consumed_area_m2"].isna() & ~_has_pull(line, jobs)
-    none &= (job_pulled | jobs["film"].isna()) & (len(pulls) > 0)
+    none &= (job_pulled | jobs["film"].isna()) & bool((pulls["owner"] == FOR_JOB).any())
     return frame.where(~none, frame.fillna(0.0))
 
 
@@ -221,7 +237,7 @@ def redo_roots(jobs: pd.DataFrame) -> pd.Series:
     end = pd.Series(chain[start] if len(chain) else chain, index=jobs.index).fillna(first_job)
     own = jobs["job_id"].map(position)
     end = end.where(first_job.notna() & (end != own))
-    asked = pd.DataFrame({"job_id": end.map(names), "service": jobs["service"]})
+    asked = pd.DataFrame({"job_id": end.map(names).astype("str"), "service": jobs["service"]})
     same = asked.merge(
         order.drop_duplicates(["job_id", "service"])[["job_id", "service", "at"]],
         how="left",
@@ -262,11 +278,3 @@ def quarter_label(numbers: pd.Series, settings: Settings) -> pd.Series:
         for number in numbers.dropna().unique()
     }
     return numbers.map(names).astype("str")
-
-
-def finished_by(
-    lines: pd.DataFrame, first: pd.Timestamp | None, last: pd.Timestamp
-) -> pd.DataFrame:
-    """The finished job lines of a period (from the records' start where `first` is None)."""
-    until = lines["finished"] & (lines["finished_on"] <= last)
-    return lines[until if first is None else until & (lines["finished_on"] >= first)]

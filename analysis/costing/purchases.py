@@ -4,8 +4,6 @@ import pandas as pd
 
 from analysis.money import allocate_cents, to_cents
 
-FREIGHT_WITHOUT_LINE, CREDIT_WITHOUT_LINE = "freight-without-line", "credit-without-line"
-
 
 def landed_lines(purchases: pd.DataFrame) -> pd.DataFrame:
     """Film and consumable lines with their share of the invoice's freight.
@@ -80,7 +78,12 @@ def credits_on_lines(purchases: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFra
     newest = earlier.sort_values(["received_on_line", "line"], kind="stable").drop_duplicates(
         "credit", keep="last"
     )
-    return pd.concat([own, newest])[columns].sort_values("credit", kind="stable")
+    led = pd.concat([own, newest])
+    # A credit written down before its line came waits for it.
+    day = led["received_on"].where(
+        led["received_on"] >= led["received_on_line"], led["received_on_line"]
+    )
+    return led.assign(received_on=day)[columns].sort_values("credit", kind="stable")
 
 
 def consumables_bought(

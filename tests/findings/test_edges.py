@@ -56,16 +56,16 @@ def test_a_sale_of_two_cuts_is_finished_once(tmp_path: Path) -> None:
 
 
 def test_film_sent_back_leaves_the_newest_of_its_lot(tmp_path: Path) -> None:
-    """Two lines of lot L at 10 and 20 an area; 4 go back at 20: what is left costs 10 x 10 + 6 x 20."""
+    """Lot L at 10 and 20 an area; 4 go back at 20: the 8 cut then come from the first 10."""
     lot = """
         invoice | received_on | supplier | item | kind | roll_width | roll_length | quantity | unit_price | roll_id
         A | 2026-01-05 | S | F | film | 1 | 10 | 1 | 100 | L
         B | 2026-01-06 | S | F | film | 1 | 10 | 1 | 200 | L
         C | 2026-01-07 | S | F | film | 1 | 4 | -1 | 80 | L"""
-    cut = "cut_id | cut_on | job_id | film | pulled_length | pulled_width\n1 | 2026-02-01 | J1 | F | 10 | 1"
+    cut = "cut_id | cut_on | job_id | film | pulled_length | pulled_width\n1 | 2026-02-01 | J1 | F | 8 | 1"
     result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film="F"), purchases=lot, cuts=cut)
     row = only(result["film_reconciliation"], film="F")
-    assert (row["jobs_cost"], row["closing_cost"]) == (pytest.approx(100), pytest.approx(120))
+    assert (row["jobs_cost"], row["closing_cost"]) == (pytest.approx(80), pytest.approx(140))
 
 
 def test_offcuts_grow_old_to_the_end_of_the_quarter(tmp_path: Path) -> None:
@@ -90,9 +90,61 @@ def test_where_no_film_is_written_down_its_cost_is_unknown(
 
 
 def test_a_job_without_film_in_a_shop_that_logs_it_used_none(tmp_path: Path) -> None:
-    cut = "cut_id | cut_on | film | pulled_length\n1 | 2026-02-01 | F | 1"
-    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film=""), purchases=BOUGHT, cuts=cut)
+    cut = "cut_id | cut_on | job_id | film | pulled_length\n1 | 2026-02-01 | {job} | F | 1"
+    tables = {"jobs": JOB.format(film=""), "purchases": BOUGHT}
+    result = reviewed(tmp_path / "a", "2026Q1", **tables, cuts=cut.format(job="J0"))
     assert only(result["job_costs"], job_id="J1")["film_cost"] == 0
+    # Film that the shop used for itself says nothing about what is written down for jobs.
+    result = reviewed(tmp_path / "b", "2026Q1", **tables, cuts=cut.format(job=""))
+    assert only(result["job_costs"], job_id="J1")["film_cost"] is None
+
+
+def test_a_credit_written_down_before_its_line_waits_for_it(tmp_path: Path) -> None:
+    credit = """
+    A | 2026-02-10 | S | G | film | 1 | 10 | 1 | 100 |
+    A | 2026-01-15 | S | G | credit | | | 1 | 20 |"""
+    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film=""), purchases=BOUGHT + credit)
+    assert only(result["film_reconciliation"], film="G")["closing_cost"] == pytest.approx(80)
+
+
+def test_a_quarter_without_a_finished_job_counts_in_the_year(tmp_path: Path) -> None:
+    months = [f"2025-{month:02d}" for month in range(1, 13)]
+    review = review_records(
+        records_of(
+            tmp_path,
+            jobs="""
+                job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
+                J1 | 2025-02-10 | roof | Quillon | Heron | 3 | 400 | 3
+                J2 | 2025-11-10 | roof | Quillon | Heron | 3 | 400 | 3""",
+            purchases=BOUGHT.replace("2026", "2025"),
+            cuts="cut_id | cut_on | job_id | film | pulled_length\n1 | 2025-02-01 | J0 | F | 1",
+            counter_sales="sale_id | sold_on | film | length | width | price\nS1 | 2025-08-01 | F | 1 | 1 | 90",
+            overheads="month | category | amount\n"
+            + "\n".join(f"{m} | rent | 1000" for m in months),
+            capacity="month | installer_hours\n" + "\n".join(f"{m} | 100" for m in months),
+        ),
+        "2025Q4",
+    )
+    assert review.quarter.label == "2025Q4"
+    year = statement(review.year["shop_result"])
+    assert year["counter_sales"] == pytest.approx(80)
+    paid = sum(
+        year[line] for line in ("overhead_on_jobs", "unused_capacity", "overhead_rate_difference")
+    )
+    assert paid == pytest.approx(12_000)
+    assert statement(review.previous["shop_result"])["counter_sales"] == pytest.approx(80)
+
+
+def test_a_shop_without_a_single_job_row_is_reviewed(tmp_path: Path) -> None:
+    result = reviewed(
+        tmp_path,
+        "2026Q1",
+        jobs="job_id | finished_on | service | make | model | quoted_hours | quoted_price",
+        purchases=BOUGHT,
+        counter_sales="sale_id | sold_on | film | length | width | price\nS1 | 2026-02-01 | F | 1 | 1 | 90",
+    )
+    assert amounts(result)["counter_sales"] == pytest.approx(80)
+    assert result["job_costs"] == []
 
 
 def test_enough_is_reached_at_the_count_itself() -> None:

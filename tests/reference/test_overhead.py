@@ -64,8 +64,8 @@ def test_job_cost_sheet(tmp_path: Path) -> None:
             job_id | finished_on | service | make | model | quoted_hours | quoted_price | film
             J | 2026-03-31 | sign | m | n | 4 | 2000 |""",
         cuts="""
-            cut_id | cut_on | film | pulled_length | pulled_width
-            1 | 2026-03-01 | F | 1 | 1""",
+            cut_id | cut_on | job_id | film | pulled_length | pulled_width
+            1 | 2026-03-01 | another | F | 1 | 1""",
         hours="""
             job_id | worked_on | installer | hours
             J | 2026-03-30 | Ann | 1

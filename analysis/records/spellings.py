@@ -201,7 +201,7 @@ def _tell(subject: str, pairs: pd.DataFrame) -> Iterator[Found]:
         strict=True,
     ):
         problem = (
-            f"'{name}' ({rows_word(size)}) is nearly '{known}', the commoner spelling of this "
+            f"'{name}' ({rows_word(size)}) is nearly '{known}', the known spelling of this "
             f"{subject}"
         )
         remedy = (

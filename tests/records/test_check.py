@@ -76,7 +76,7 @@ MESSAGES = [
     ),
     (
         ("cuts", 6, {"film": "GB60"}),
-        "'GB60' (1 row) is nearly 'GB-60', the commoner spelling of this film",
+        "'GB60' (1 row) is nearly 'GB-60', the known spelling of this film",
         "If they are the same, write it the same way, or map it: under [aliases.film] of "
         'shop.toml, the line "GB60" = "GB-60".',
     ),

@@ -5,7 +5,10 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.records.film_rules import shared_widths
+from analysis.records.job_lines import cut_lines
 from analysis.records.model import Records
+from analysis.records.rule import look_up
 
 # Order of pulls within a day: the cut log, then counter sales without a cut, then job sheets.
 FROM_LOG, FROM_SALE, FROM_JOB_SHEET = 0, 1, 2
@@ -108,30 +111,7 @@ def line_of_work(work: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     `work` has `job_id`, `line` and, for film, `film`. A row whose line the job does not have
     counts as having none: film goes to the job's line of that film, else its first.
     """
-    lines = jobs[["job_id", "line", "film"]].assign(at=np.arange(len(jobs)))
-    lines = lines.sort_values(["job_id", "line"], kind="stable")
-    keys = work[["job_id", "line", "film"]].reset_index(drop=True)
-    known = keys["job_id"].notna()
-    exact = keys.merge(lines[["job_id", "line", "at"]], how="left", validate="m:1")["at"]
-    by_film = keys[["job_id", "film"]].merge(
-        lines.drop_duplicates(["job_id", "film"])[["job_id", "film", "at"]].dropna(),
-        how="left",
-        validate="m:1",
-    )["at"]
-    by_job = keys[["job_id"]].merge(
-        lines.drop_duplicates("job_id")[["job_id", "at"]], how="left", validate="m:1"
-    )["at"]
-    found = exact.fillna(by_film).fillna(by_job).where(known)
-    found.index = work.index
-    return found.astype("Int64")
-
-
-def shared_width(purchases: pd.DataFrame) -> pd.Series:
-    """Width that all purchases of a film share; films of several widths are left out. [m]"""
-    film = purchases[purchases["kind"] == "film"]
-    widths = film.groupby("item")["roll_width_m"]
-    low, high = widths.min(), widths.max()
-    return low[(high - low).abs() < 1e-6]
+    return cut_lines(work, jobs.reset_index(drop=True)).astype("Int64")
 
 
 def _position(keys: pd.Series, known: pd.Series) -> pd.Series:
@@ -204,7 +184,7 @@ def sale_roll_width(sales: pd.DataFrame, purchases: pd.DataFrame) -> pd.Series:
     the day that holds the piece; else the film's widest; never bought: the piece's own width.
     """
     film = purchases[(purchases["kind"] == "film") & purchases["roll_width_m"].notna()]
-    width = sales["film"].map(shared_width(purchases))
+    width = look_up(sales["film"], shared_widths(purchases))
     pairs = sales.loc[width.isna(), ["film", "sold_on", "width_m"]].reset_index(names="at")
     pairs = pairs.merge(
         film[["item", "received_on", "roll_width_m"]], left_on="film", right_on="item"
@@ -227,7 +207,7 @@ def _job_sheets(records: Records) -> pd.DataFrame:
         & jobs["pulled_length_m"].notna()
         & ~jobs["job_id"].isin(records["cuts"]["job_id"].dropna())
     ]
-    width = jobs["roll_width_m"].fillna(jobs["film"].map(shared_width(records["purchases"])))
+    width = jobs["roll_width_m"].fillna(look_up(jobs["film"], shared_widths(records["purchases"])))
     return _first_pulls(
         jobs,
         pulled_from=FROM_JOB_SHEET,

@@ -8,10 +8,9 @@ import pandas as pd
 
 from analysis.costing.cuts import FROM_JOB_SHEET, FROM_LOG, FROM_SALE
 from analysis.costing.jobs import Costing
+from analysis.records.film_rules import in_area
 from analysis.records.model import DOUBTFUL, FINDING_COLUMNS, Records
 from analysis.records.rule import Rule, look_up
-from analysis.settings import Settings
-from analysis.units import square_metres_per
 
 OFFCUT_MISSING: Final = Rule(
     "offcut-not-on-shelf",
@@ -85,7 +84,7 @@ def _doubts(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     pulls, settings = costing.shelf.pulls, records.settings
     lacking = pulls[pulls["offcut_lacking_m2"] > _WORTH_TELLING]
     for pull in _rows(lacking):
-        short = _area(pull["offcut_lacking_m2"], settings)
+        short = in_area(pull["offcut_lacking_m2"], settings)
         problem = f"the shelf of {pull['film']} offcuts lacked {short} of what was taken from it"
         yield _finding(records, OFFCUT_MISSING, "cuts", pull["row"], "source", "offcut", problem)
     yield from _short(records, costing)
@@ -110,7 +109,7 @@ def _short(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     ]
     for film, rows in short.groupby("film"):
         one = rows.iloc[0]
-        area = _area(rows["short_m2"].sum(), records.settings)
+        area = in_area(rows["short_m2"].sum(), records.settings)
         count = "1 cut" if len(rows) == 1 else f"{len(rows)} cuts"
         problem = f"{count} of {film} from here on took {area} more than the books held"
         table = _TABLES[one["pulled_from"]]
@@ -151,7 +150,3 @@ def _finding(
         "problem": problem,
         "remedy": rule.remedy,
     }
-
-
-def _area(square_metres: float, settings: Settings) -> str:
-    return f"{square_metres / square_metres_per(settings.area_unit):.1f} {settings.area_unit}"

@@ -100,3 +100,11 @@ def test_jobs_filled_in_and_purchases_still_empty(purchases: str, tmp_path: Path
     shop = write_shop(tmp_path, jobs=JOBS.format(length="2", hours="3"), purchases=purchases)
     rules = check_records(shop).findings["rule"].tolist()
     assert "film-never-bought" in rules
+
+
+@pytest.mark.parametrize(("length", "rules"), [("10.005", []), ("10.02", ["more-cut-than-stock"])])
+def test_a_hand_of_film_is_a_matter_of_measuring(
+    length: str, rules: list[str], tmp_path: Path
+) -> None:
+    """Ten square metres were bought; under a hundredth more is not told."""
+    assert [rule for rule, *_ in told(tmp_path, length=length)] == rules

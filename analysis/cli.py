@@ -105,8 +105,44 @@ def _build_parser() -> argparse.ArgumentParser:
     review.add_argument(
         "--out", type=Path, help="where to write (default: review-QUARTER beside the records)"
     )
+    review.add_argument(
+        "--installers-as-letters",
+        action="store_true",
+        help="a letter for every name of the people who do the work (the rejected rows, which are "
+        "to be mended and put back, keep theirs)",
+    )
     _strict(review)
+    _add_quote(commands)
     return parser
+
+
+def _add_quote(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    quote = _command(
+        commands, "quote", _quote, "hours and price of the next job, and what they rest on"
+    )
+    quote.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
+    for name, what in (
+        ("service", "what is to be done, as in the records"),
+        ("make", "make of the vehicle"),
+        ("model", "model of the vehicle"),
+    ):
+        quote.add_argument(f"--{name}", required=True, metavar=name.upper(), help=what)
+    quote.add_argument(
+        "--class",
+        dest="vehicle_class",
+        metavar="CLASS",
+        help="size class (default: as in vehicles, else of the newest job on the model)",
+    )
+    quote.add_argument("--year", type=int, help="model year")
+    quote.add_argument("--installer", help="who will do it (default: whoever does such work)")
+    quote.add_argument("--film", help="film code (default: the one that the service used most)")
+    quote.add_argument(
+        "--confidence",
+        type=float,
+        help="share of such jobs that should finish inside the quoted hours, as 0.8 (default: "
+        "quoting.confidence of shop.toml)",
+    )
+    quote.add_argument("--json", action="store_true", help="print one JSON object, for a machine")
 
 
 def _command(
@@ -159,7 +195,12 @@ def _review(asked: argparse.Namespace) -> int:
     from analysis.review import run_review
 
     with _Progress() as progress:
-        review = run_review(asked.folder, asked.quarter, progress)
+        review = run_review(
+            asked.folder,
+            asked.quarter,
+            progress,
+            installers_as_letters=asked.installers_as_letters,
+        )
         progress("drawing the report")
         page = render_page(review)
         out = asked.out or default_out(asked.folder, review.quarter)
@@ -176,6 +217,37 @@ def _review(asked: argparse.Namespace) -> int:
     _say(_findings_line(review.records))
     _say(f"\nThe report: {out / 'index.html'}")
     return _status(review.records, asked.strict)
+
+
+def _quote(asked: argparse.Namespace) -> int:
+    import json
+
+    from analysis.pricing.quote import next_quote
+    from analysis.report.quote_text import quote_lines, quote_object
+    from analysis.review import prepare_next_quotes
+
+    with _Progress() as progress:
+        quoter = prepare_next_quotes(asked.folder, progress)
+    options = ("vehicle_class", "year", "installer", "film", "confidence")
+    quote = next_quote(
+        quoter,
+        asked.service,
+        asked.make,
+        asked.model,
+        **{name: getattr(asked, name) for name in options},
+    )
+    records = quoter.records
+    status = _status(records, "rejected")
+    if asked.json:
+        found = quote_object(quote, records.settings)
+        _say(json.dumps(found, ensure_ascii=False, allow_nan=False, indent=2))
+        if status == WITH_FINDINGS:
+            sys.stderr.write(_findings_line(records).removeprefix("- ") + "\n")
+    else:
+        for line in quote_lines(quote, records.settings):
+            _say(line)
+        _say(_findings_line(records).removeprefix("- "))
+    return status
 
 
 def _say_if_later(review: "Review") -> None:

@@ -37,6 +37,8 @@ def _key(name: str, sentence: str, kind: Kind = Kind.TEXT) -> Column:
 _SERVICE = _key("service", "Service.")
 _CLASS = _key("vehicle_class", "Size class of the vehicle.")
 _FILM = _key("film", "Code of the film.")
+_MAKE = _key("make", "Make.")
+_MODEL = _key("model", "Model.")
 _JOBS = _count("jobs", "First-time job lines finished in the period.")
 _QUOTED = _hours("quoted_hours", "Person hours quoted.")
 _ACTUAL = _hours("actual_hours", "Person hours worked, rework included.")
@@ -109,14 +111,56 @@ def _hours_table(by: str, title: str, keys: tuple[Column, ...], *more: Column) -
     )
 
 
+_TO_DATE = Column(
+    "jobs_to_date", Kind.WHOLE, "First-time job lines to date that the estimate rests on."
+)
 _HOURS_MORE = (_OVERRUN_COST, _REWORK, _REDO_HOURS)
-HOURS_BY_SERVICE = _hours_table("service", "Hours by service", (_SERVICE,), *_HOURS_MORE)
-HOURS_BY_CLASS = _hours_table("class", "Hours by vehicle class", (_CLASS,), *_HOURS_MORE)
+
+
+def _pooled(what: str) -> tuple[Column, ...]:
+    """Columns of a partially pooled overrun; `what` says of which job."""
+    return (
+        _percent(
+            "pooled_overrun_pct",
+            f"Expected overrun of the next job of {what}: partially pooled, all jobs to date.",
+        ),
+        _percent("low_pct", "Lower end of its 90 % interval."),
+        _percent("high_pct", "Upper end of its 90 % interval."),
+        Column(
+            "probability_over_tolerance",
+            Kind.PROBABILITY,
+            "Probability that the expected overrun exceeds overrun.tolerance.",
+        ),
+        Column(
+            "flagged",
+            Kind.YES_NO,
+            "Quote longer: in order of probability, while the expected share of false flags stays "
+            "within overrun.error_rate.",
+        ),
+        _TO_DATE,
+    )
+
+
+HOURS_BY_SERVICE = _hours_table(
+    "service",
+    "Hours by service",
+    (_SERVICE,),
+    *_HOURS_MORE,
+    *_pooled("the service, on the shop's usual vehicles"),
+)
+HOURS_BY_CLASS = _hours_table(
+    "class",
+    "Hours by vehicle class",
+    (_CLASS,),
+    *_HOURS_MORE,
+    *_pooled("the class, apart from what its models do"),
+)
 HOURS_BY_MODEL = _hours_table(
     "model",
     "Hours by vehicle model",
-    (_key("make", "Make."), _key("model", "Model.")),
+    (_MAKE, _MODEL),
     *_HOURS_MORE,
+    *_pooled("the model, on the services it comes for"),
 )
 HOURS_BY_INSTALLER = _hours_table(
     "installer",
@@ -124,6 +168,13 @@ HOURS_BY_INSTALLER = _hours_table(
     (_key("installer", "Who. Quoted hours are the line's × the share of its actual hours."),),
     _OVERRUN_COST,
     _REWORK,
+    _percent(
+        "against_average_pct",
+        "Hours needed against the shop's average person on like jobs: partially pooled.",
+    ),
+    _percent("low_pct", "Lower end of its 90 % interval."),
+    _percent("high_pct", "Upper end of its 90 % interval."),
+    _TO_DATE,
 )
 HOURS_BY_TASK = _hours_table(
     "task",
@@ -261,6 +312,144 @@ REDO = Table(
     ),
 )
 
+HOURS_SPREAD = Table(
+    "hours_spread",
+    "What makes hours differ",
+    "How far each part spreads the hours around the quote, from all jobs to date, by REML.",
+    (
+        _key(
+            "part", "vehicle class, vehicle model, person, or job to job (what nothing explains)."
+        ),
+        _percent("spread_pct", "One standard deviation: so much more hours than usual."),
+        _percent("low_pct", "Lower end of its 90 % interval."),
+        _percent("high_pct", "Upper end of its 90 % interval."),
+        _count("levels", "How many of them there are; for job to job, the job lines used."),
+        Column("note", Kind.TEXT, "What the records were too few for; blank where all was told."),
+    ),
+)
+
+JOBS_THAT_PULL = Table(
+    "jobs_that_pull",
+    "The jobs that pull hardest",
+    "The job lines that move their model's pooled overrun most: look if their hours are right.",
+    (
+        _key("job_id", "The shop's number of the job."),
+        _key("line", "Line of the job.", Kind.WHOLE),
+        Column("finished_on", Kind.DATE, "Day the job was finished."),
+        Column("service", Kind.TEXT, "Service."),
+        Column("make", Kind.TEXT, "Make."),
+        Column("model", Kind.TEXT, "Model."),
+        _hours("quoted_hours", "Person hours quoted."),
+        _hours("actual_hours", "Person hours worked."),
+        _hours("expected_hours", "What the model of the hours expects of such a job."),
+        _percent("pull_pct", "So far the model's pooled overrun moves with this job: % of hours."),
+        Column(
+            "held_back",
+            Kind.YES_NO,
+            "Further off than three standard deviations: counted as if it stood there.",
+        ),
+    ),
+)
+
+OVERRUN_BY_TASK = Table(
+    "overrun_by_task",
+    "Which task the overrun sits in",
+    "Hours by task against the service's usual split, from all jobs to date with task times.",
+    (
+        _MAKE,
+        _MODEL,
+        _key("task", "Part of the work."),
+        _count("jobs", "Job lines of the model with task times whose service others had too."),
+        _hours("hours", "Hours of the task on them."),
+        _hours("usual_hours", "Their quoted hours × what other models take of it a quoted hour."),
+        _hours("over_hours", "Hours − usual hours."),
+        _hours("low_hours", "Lower end of its 90 % interval."),
+        _hours("high_hours", "Upper end of its 90 % interval."),
+        _ENOUGH,
+    ),
+)
+
+LEARNING_CURVES = Table(
+    "learning_curves",
+    "What repetition does",
+    "Wright's learning curve by service and model: hours each time the jobs done double.",
+    (
+        _SERVICE,
+        _MAKE,
+        _MODEL,
+        _JOBS,
+        _percent(
+            "learning_rate_pct",
+            "Average hours after each doubling of the jobs done, in % of those before.",
+        ),
+        _percent("low_pct", "Lower end of its 90 % interval."),
+        _percent("high_pct", "Upper end of its 90 % interval."),
+        Column(
+            "probability_shrinks",
+            Kind.PROBABILITY,
+            "Probability that hours shrink with repetition, by enough to matter.",
+        ),
+        Column("verdict", Kind.TEXT, "shrinks, grows, steady, or cannot tell."),
+    ),
+)
+
+QUOTING_DRIFT = Table(
+    "quoting_drift",
+    "Whether quoting drifts",
+    "Hours over the quote by quarter, like for like; the last row is the change a year.",
+    (
+        _key("period", "Fiscal quarter; 'change a year' in the last row."),
+        _JOBS,
+        _percent("overrun_pct", "Sum of actual hours ÷ sum of quoted hours, less one."),
+        _percent(
+            "like_for_like_pct",
+            "Hours against what the same services, vehicles and people take over all quarters.",
+        ),
+        _percent("low_pct", "Lower end of its 90 % interval."),
+        _percent("high_pct", "Upper end of its 90 % interval."),
+    ),
+)
+
+NEXT_QUOTES = Table(
+    "next_quotes",
+    "Hours for the next quote",
+    "For each service on each model done so far: the hours to quote next time.",
+    (
+        _SERVICE,
+        _CLASS,
+        _MAKE,
+        _MODEL,
+        _count("jobs", "Job lines of this service on this model to date."),
+        _hours("usual_hours", "What the shop quotes: its list, else its own quotes to date."),
+        _hours("expected_hours", "Mean of the next job's hours."),
+        _hours("hours_to_quote", "The next job finishes inside them with quoting.confidence."),
+        _hours("low_hours", "Nineteen of twenty such jobs take longer."),
+        _hours("high_hours", "Nineteen of twenty such jobs take less."),
+        _ENOUGH,
+    ),
+)
+
+QUOTE_CALIBRATION = Table(
+    "quote_calibration",
+    "Whether the quotes hold as often as promised",
+    "Every job quoted again from what was known before it, against four plain ways of quoting.",
+    (
+        _key("method", "this quote, service mean, model mean, last similar job, or shop's quote."),
+        _count("jobs", "Job lines quoted again."),
+        _percent("share_inside_pct", "Jobs that finished inside the hours quoted."),
+        Column(
+            "pinball_loss",
+            Kind.NUMBER,
+            "Mean loss in hours at quoting.confidence: hours short × confidence, or hours spare × "
+            "(1 − confidence). Less is better.",
+        ),
+        _percent("inside_50_pct", "Jobs inside the hours promised for 50 % of jobs."),
+        _percent("inside_70_pct", "Jobs inside the hours promised for 70 % of jobs."),
+        _percent("inside_80_pct", "Jobs inside the hours promised for 80 % of jobs."),
+        _percent("inside_90_pct", "Jobs inside the hours promised for 90 % of jobs."),
+    ),
+)
+
 SHOP_RESULT = Table(
     "shop_result",
     "The quarter's statement",
@@ -273,7 +462,20 @@ SHOP_RESULT = Table(
 )
 
 # Tables that exist for the quarter alone; the others also come for the trailing year.
-QUARTER_ONLY: Final = frozenset({"job_costs", "film_prices", "redo"})
+QUARTER_ONLY: Final = frozenset(
+    {
+        "job_costs",
+        "film_prices",
+        "redo",
+        "hours_spread",
+        "jobs_that_pull",
+        "overrun_by_task",
+        "learning_curves",
+        "quoting_drift",
+        "next_quotes",
+        "quote_calibration",
+    }
+)
 
 RESULT_TABLES: Final = by_name(
     [
@@ -286,6 +488,13 @@ RESULT_TABLES: Final = by_name(
         HOURS_BY_MODEL,
         HOURS_BY_INSTALLER,
         HOURS_BY_TASK,
+        OVERRUN_BY_TASK,
+        HOURS_SPREAD,
+        JOBS_THAT_PULL,
+        LEARNING_CURVES,
+        QUOTING_DRIFT,
+        NEXT_QUOTES,
+        QUOTE_CALIBRATION,
         WASTE_BY_CLASS,
         WASTE_BY_SERVICE,
         WASTE_BY_FILM,

@@ -19,11 +19,14 @@ from analysis.findings.hours import (
     hours_by_installer,
     hours_by_task,
 )
+from analysis.findings.lessons import Lessons, learn, nothing_learnt
 from analysis.findings.margins import margin_by, redo_rates, shop_result
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
+from analysis.pricing.quote import Quoter, prepare_quotes
 from analysis.records.model import Records
 from analysis.records.read import read_records
+from analysis.report.letters import with_letters
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 
@@ -31,17 +34,23 @@ Results = dict[str, pd.DataFrame | Unavailable]
 
 
 def run_review(
-    folder: Path | str, quarter: str | None = None, progress: Callable[[str], None] | None = None
+    folder: Path | str,
+    quarter: str | None = None,
+    progress: Callable[[str], None] | None = None,
+    *,
+    installers_as_letters: bool = False,
 ) -> Review:
     """Read a records folder and compute the quarter's results.
 
-    `quarter` is a label such as 2026Q3; by default the last complete one in the records. Raises
+    `quarter` is a label such as 2026Q3; by default the last complete one in the records;
+    `installers_as_letters` puts a letter for every name of the people who do the work. Raises
     `WorkbookError` where the folder, its settings or the quarter make a review impossible.
     """
     say = progress or (lambda _: None)
     records = read_records(Path(folder), progress=say)
     say("costing the jobs")
-    return review_records(records, quarter)
+    review = review_records(records, quarter, say)
+    return with_letters(review) if installers_as_letters else review
 
 
 def check_records(folder: Path | str, progress: Callable[[str], None] | None = None) -> Records:
@@ -53,17 +62,20 @@ def check_records(folder: Path | str, progress: Callable[[str], None] | None = N
     )
 
 
-def review_records(records: Records, quarter: str | None = None) -> Review:
+def review_records(
+    records: Records, quarter: str | None = None, progress: Callable[[str], None] | None = None
+) -> Review:
     """The results of checked records."""
     chosen = chosen_quarter(records, quarter)
     costing = cost_records(records, chosen.last_day)
     records = with_costing_doubts(records, costing)
+    lessons = learn(costing, records, chosen.last_day, progress)
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=quarter_results(costing, records, chosen),
-        year=year_results(costing, records, chosen),
+        results=quarter_results(costing, records, chosen, lessons),
+        year=year_results(costing, records, chosen, lessons),
         previous=quarter_results(costing, records, chosen.previous),
     )
 
@@ -115,29 +127,32 @@ def working_days(records: Records) -> pd.Series:
     return pd.concat(days, ignore_index=True).dropna()
 
 
-def quarter_results(costing: Costing, records: Records, quarter: Quarter) -> Results:
-    """Every result table for one quarter, in order."""
+def quarter_results(
+    costing: Costing, records: Records, quarter: Quarter, lessons: Lessons | None = None
+) -> Results:
+    """Every result table for one quarter, in order; without lessons, those of sums alone."""
     period = Period(quarter.first_day, quarter.last_day)
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
-    results = _period_results(costing, records, period, [quarter]) | {
+    results = _period_results(costing, records, period, [quarter], lessons) | {
         "film_prices": film_prices(
             costing.purchase_lines[costing.purchase_lines["received_on"] <= quarter.last_day],
             costing.credits,
         ),
         "redo": redo_rates(costing, year, fewest),
         "job_costs": job_costs(costing, records, quarter),
+        **(lessons.tables if lessons else {}),
     }
-    return {name: results[name] for name in RESULT_TABLES}
+    return {name: results[name] for name in RESULT_TABLES if name in results}
 
 
-def year_results(costing: Costing, records: Records, quarter: Quarter) -> Results:
+def year_results(costing: Costing, records: Records, quarter: Quarter, lessons: Lessons) -> Results:
     """Every result table that also exists for the twelve months that end with the quarter."""
     period = Period(quarter.year_first_day, quarter.last_day)
     quarters = [quarter]
     for _ in range(3):
         quarters.append(quarters[-1].previous)
-    results = _period_results(costing, records, period, quarters)
+    results = _period_results(costing, records, period, quarters, lessons)
     return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
 
 
@@ -150,19 +165,29 @@ def job_costs(costing: Costing, records: Records, quarter: Quarter) -> pd.DataFr
 
 
 def _period_results(
-    costing: Costing, records: Records, period: Period, quarters: list[Quarter]
+    costing: Costing,
+    records: Records,
+    period: Period,
+    quarters: list[Quarter],
+    lessons: Lessons | None,
 ) -> Results:
     fewest = records.settings.pricing.fewest_jobs
     rates = [costing.rates[each.index] for each in quarters if each.index in costing.rates]
+    lay = lessons.laid_into if lessons else nothing_learnt
     return {
         "shop_result": shop_result(costing, records, rates),
         "margin_by_service": margin_by(costing, "service", period, fewest),
         "margin_by_class": margin_by(costing, "vehicle_class", period, fewest),
         "margin_by_film": margin_by(costing, "film", period, fewest),
-        "hours_by_service": hours_by(costing, SERVICE, period, fewest),
-        "hours_by_class": hours_by(costing, CLASS, period, fewest),
-        "hours_by_model": hours_by(costing, MODEL, period, fewest, every_group_until=period.last),
-        "hours_by_installer": hours_by_installer(costing, period, fewest),
+        "hours_by_service": lay("hours_by_service", hours_by(costing, SERVICE, period, fewest)),
+        "hours_by_class": lay("hours_by_class", hours_by(costing, CLASS, period, fewest)),
+        "hours_by_model": lay(
+            "hours_by_model",
+            hours_by(costing, MODEL, period, fewest, every_group_until=period.last),
+        ),
+        "hours_by_installer": lay(
+            "hours_by_installer", hours_by_installer(costing, period, fewest)
+        ),
         "hours_by_task": hours_by_task(costing, period, fewest),
         "waste_by_class": waste_by(costing, "vehicle_class", period, fewest),
         "waste_by_service": waste_by(costing, "service", period, fewest),
@@ -170,3 +195,25 @@ def _period_results(
         "waste_by_panel": waste_by(costing, "panel", period, fewest),
         "film_reconciliation": film_reconciliation(costing.shelf, period.first, period.last),
     }
+
+
+def prepare_next_quotes(
+    folder: Path | str, progress: Callable[[str], None] | None = None
+) -> Quoter:
+    """Read a records folder and learn from it what quotes of the next jobs are made from.
+
+    Raises `WorkbookError` where the folder cannot be read, or holds too few jobs to learn from.
+    """
+    say = progress or (lambda _: None)
+    records = read_records(Path(folder), progress=say)
+    days = working_days(records)
+    if days.empty:
+        raise WorkbookError("No day of work stands in these records; there is nothing to learn.")
+    say("costing the jobs")
+    costing = cost_records(records, days.max())
+    records = with_costing_doubts(records, costing)
+    say("learning from past jobs")
+    quoter = prepare_quotes(costing, records, days.max())
+    if isinstance(quoter, Unavailable):
+        raise WorkbookError(f"No quote can be made yet. {quoter.line}")
+    return quoter

@@ -97,7 +97,11 @@ def test_two_tables_give_hours_film_and_contribution(tmp_path: Path) -> None:
     # Overheads and capacity are not written down: blank, never 0.
     assert lines["overhead_on_jobs"] == lines["unused_capacity"] == lines["result"] == ""
     missing = json.loads((out / "manifest.json").read_text(encoding="utf-8"))["not_computed"]
-    assert {each["result"] for each in missing} == {"hours_by_task", "waste_by_panel"}
+    assert {each["result"] for each in missing} == {
+        "hours_by_task",
+        "overrun_by_task",
+        "waste_by_panel",
+    }
 
 
 def test_a_foreign_folder_gives_the_same_figures(demo_out: Path, tmp_path: Path) -> None:

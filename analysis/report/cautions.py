@@ -49,7 +49,8 @@ DEFER: Final = (
     "Local codes, the makers' instructions and licensed practice go before anything on this page."
 )
 STAFF_CAUTION: Final = (
-    "These sums do not tell a person's skill: who gets the hard vehicles, who trains others and "
-    "who mends what went wrong is in them. Employment law and what lies behind the figures govern "
-    "any decision about staff; take advice before you take one."
+    "These figures are for scheduling and training. They do not tell a person's skill: who gets "
+    "the hard vehicles, who trains others and who mends what went wrong is in them. Employment law "
+    "and what lies behind the figures govern any decision about staff; take advice before you take "
+    "one."
 )

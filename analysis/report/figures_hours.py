@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from analysis.report.cautions import STAFF_CAUTION
 from analysis.report.grids import (
+    Grid,
     Part,
     RowsInfo,
     Slices,
@@ -29,8 +30,9 @@ from analysis.report.look import (
     rows_figure,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
+from analysis.report.vehicles import POOLED
 
 MOST_ROWS: Final = 12
 _COLUMNS: Final = ("jobs", "quoted_hours", "actual_hours", "overrun_pct", "overrun_cost")
@@ -39,10 +41,10 @@ _GROUPS: Final = {
     "class": "vehicle class",
     "installer": "installer",
 }
-NO_PROOF: Final = (
-    "These are sums over the jobs named, not yet a proof that the vehicle is the cause: which "
-    "services it came for, who did the work and plain chance are in them too."
-)
+_POOLED: Final = {
+    "service": "on the shop's usual vehicles",
+    "class": "apart from what its models do",
+}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -53,20 +55,6 @@ class HoursInfo(RowsInfo):
     quoted: tuple[float, ...] = ()
     texts: tuple[str, ...] = ()
     caution: str = ""
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class ModelsInfo(RowsInfo):
-    """Overruns by vehicle model, largest first. `period` says of when.
-
-    `sizes` is what they cost [money], or the hours where no cost is known [h]; `axis` says which.
-    """
-
-    sizes: tuple[float, ...] = ()
-    axis: str = ""
-    texts: tuple[str, ...] = ()
-    period: str = ""
-    caution: str = NO_PROOF
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -99,7 +87,10 @@ def gather_hours(review: Review, by: str) -> HoursInfo:
             else _hours_title(review, frame, labels_of(frame, found.table), one)
         ),
         alternative=alternative("Bar chart", f"hours by {one}", names, texts),
-        grids=(side_by_side(review, found.table, parts, caption=f"Hours by {one}", order=frame),),
+        grids=(
+            side_by_side(review, found.table, parts, caption=f"Hours by {one}", order=frame),
+            *_pooled_grid(review, found, by),
+        ),
         note="The bar is what was worked; the upright line is what was quoted.",
         names=tuple(names),
         few=tuple(few(shown)),
@@ -110,6 +101,20 @@ def gather_hours(review: Review, by: str) -> HoursInfo:
         texts=tuple(texts),
         caution=STAFF_CAUTION if by == "installer" else "",
     )
+
+
+def _pooled_grid(review: Review, found: Slices, by: str) -> tuple[Grid, ...]:
+    """What the next job of each service or class is expected to take over its quote."""
+    if by not in _POOLED or number(found.quarter, "pooled_overrun_pct").isna().all():
+        return ()
+    jobs = number(found.quarter, "jobs_to_date").fillna(0)
+    enough = (jobs >= review.settings.pricing.fewest_jobs).astype("boolean")
+    pooled = found.quarter.assign(enough=enough)
+    order = pooled.sort_values("probability_over_tolerance", ascending=False, kind="stable")
+    day = Numbers(review.settings).day(review.quarter.last_day)
+    part = Part(f"All jobs to {day}", pooled, POOLED)
+    caption = f"Expected overrun of the next job by {_GROUPS[by]}, {_POOLED[by]}"
+    return (side_by_side(review, found.table, [part], caption=caption, order=order),)
 
 
 def draw_hours(info: HoursInfo) -> go.Figure:
@@ -132,76 +137,6 @@ def draw_hours(info: HoursInfo) -> go.Figure:
         hovertemplate="%{customdata} %{x:,.1f} h<extra></extra>",
     )
     return fig.update_xaxes(rangemode="tozero")
-
-
-def gather_models(review: Review) -> ModelsInfo:
-    """Vehicle models by what their overruns cost: over the trailing year where there is one."""
-    found = slices_of(review, "hours_by_model")
-    if found.line and found.year.empty:
-        return ModelsInfo(title="Hours by vehicle model", line=found.line)
-    say = Numbers(review.settings)
-    frame, period = models_by_overrun(review, found)
-    size, is_cost = overrun_sizes(frame)
-    worst = frame[size > 0].head(MOST_ROWS)
-    parts = [
-        Part(review.quarter.label, found.quarter, _COLUMNS),
-        Part(year_name(review), found.year, _COLUMNS),
-    ]
-    grid = side_by_side(review, found.table, parts, caption="Hours by vehicle model", order=frame)
-    names = labels_of(worst, found.table)
-    texts = _model_texts(worst, say)
-    if worst.empty:
-        line = "No vehicle model took longer than was quoted for it, as a sum over its jobs."
-        return ModelsInfo(title="No model ran over", grids=(grid,), line=line, period=period)
-    return ModelsInfo(
-        title=f"Most over the quote in {period}: {names[0]}, {texts[0]}",
-        alternative=alternative("Bar chart", "overruns by vehicle model", names, texts),
-        grids=(grid,),
-        note=f"The {len(worst)} models with the largest overruns; the table holds all.",
-        names=tuple(names),
-        few=tuple(few(worst)),
-        unit=say.settings.currency if is_cost else "h",
-        separators=say.separators,
-        sizes=tuple(size[worst.index]),
-        axis="Cost of hours over the quote" if is_cost else "Hours over the quote",
-        texts=tuple(texts),
-        period=period,
-    )
-
-
-def draw_models(info: ModelsInfo) -> go.Figure:
-    """Bars of what overruns cost."""
-    if info.line:
-        return nothing(info.title, info.line)
-    axis = f"{info.axis}, {info.unit}"
-    looks = [look_of(-size, thin) for size, thin in zip(info.sizes, info.few, strict=True)]
-    panel = Panel(info.sizes, info.texts, looks, axis)
-    names = chart_names(info.names, info.few)
-    return rows_figure(names, [panel], title=info.title, separators=info.separators)
-
-
-def models_by_overrun(review: Review, found: Slices) -> tuple[pd.DataFrame, str]:
-    """Models, dearest overrun first, and the period: the trailing year where it is known.
-
-    A quarter holds one or two jobs of most models; a year says more.
-    """
-    has_year = len(found.year) > 0
-    frame = found.year if has_year else found.quarter
-    period = (
-        f"the {year_name(review)[0].lower()}{year_name(review)[1:]}"
-        if has_year
-        else review.quarter.label
-    )
-    size, _ = overrun_sizes(frame)
-    return frame.loc[size.sort_values(ascending=False, kind="stable").index], period
-
-
-def overrun_sizes(frame: pd.DataFrame) -> tuple[pd.Series, bool]:
-    """What each row's overrun cost; the hours over, and False, where no cost is known."""
-    cost = number(frame, "overrun_cost")
-    if (cost.notna() & (number(frame, "jobs") > 0)).any():
-        return cost, True
-    return number(frame, "actual_hours") - number(frame, "quoted_hours"), False
 
 
 def gather_tasks(review: Review) -> TasksInfo:
@@ -248,17 +183,6 @@ def _overrun_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
         f"{say.hours(hours)}, {say.percent_change(over)}"
         for hours, over in zip(
             number(frame, "actual_hours"), number(frame, "overrun_pct"), strict=True
-        )
-    ]
-
-
-def _model_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:
-    over = number(frame, "actual_hours") - number(frame, "quoted_hours")
-    return [
-        f"{'' if pd.isna(cost) else say.money(cost) + ': '}{say.hours(hours)} more on "
-        f"{counted(jobs, 'job')}"
-        for cost, hours, jobs in zip(
-            number(frame, "overrun_cost"), over, number(frame, "jobs"), strict=True
         )
     ]
 

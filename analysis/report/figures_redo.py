@@ -6,19 +6,9 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.report.dots import dots_figure
 from analysis.report.grids import RowsInfo, few, number, plain_grid, slices_of
-from analysis.report.look import (
-    GREY,
-    INK,
-    VERMILION,
-    alternative,
-    chart_names,
-    finish,
-    nothing,
-    row_names,
-    rows_axis,
-    rows_height,
-)
+from analysis.report.look import alternative, nothing
 from analysis.report.numbers import Numbers, counted, label
 from analysis.report.results import Review
 
@@ -74,37 +64,16 @@ def draw_redo(info: RedoInfo) -> go.Figure:
     """A dot at each share, on a line over its interval."""
     if info.line:
         return nothing(info.title, info.line)
-    names = chart_names(info.names, info.few)
-    fig = go.Figure()
-    fig.add_scatter(
-        x=list(info.rates),
-        y=list(range(len(names))),
-        mode="markers",
-        cliponaxis=False,
-        marker={
-            "size": 11,
-            "color": [GREY if thin else VERMILION for thin in info.few],
-            "symbol": ["circle-open" if thin else "circle" for thin in info.few],
-            "line": {"color": INK, "width": 1},
-        },
-        error_x={
-            "type": "data",
-            "symmetric": False,
-            "array": [high - rate for high, rate in zip(info.highs, info.rates, strict=True)],
-            "arrayminus": [rate - low for low, rate in zip(info.lows, info.rates, strict=True)],
-            "color": INK,
-            "thickness": 1.5,
-            "width": 5,
-        },
-        customdata=[f"{name}: {text}" for name, text in zip(names, info.texts, strict=True)],
-        hovertemplate="%{customdata}<extra></extra>",
+    fig = dots_figure(
+        info.names,
+        (info.rates, info.lows, info.highs),
+        info.texts,
+        title=info.title,
+        axis="Jobs done over, %",
+        separators=info.separators,
+        few=info.few,
     )
-    row_names(fig, names, info.texts)
-    height, _ = rows_height(len(names))
-    finish(fig, title=info.title, separators=info.separators, height=height)
-    fig.update_xaxes(title_text="Jobs done over, %", rangemode="tozero")
-    rows_axis(fig, len(names))
-    return fig
+    return fig.update_xaxes(rangemode="tozero")
 
 
 def service_rows(frame: pd.DataFrame) -> pd.DataFrame:

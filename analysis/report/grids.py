@@ -28,7 +28,7 @@ _NUMBER_KINDS = frozenset(Kind) - {
     Kind.TIME,
 }
 # Columns that count what a row rests on: the word 'few' stands in their cells.
-_COUNTS = ("jobs", "cuts")
+_COUNTS = ("jobs", "cuts", "jobs_to_date")
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,12 @@ from markupsafe import Markup, escape
 from analysis.glossary import glossary_entries
 from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.report.cautions import CAUTIONS, DEFER
-from analysis.report.grids import Cell, FigureInfo, Grid, Heading
+from analysis.report.grids import Cell, FigureInfo, Grid, Heading, number
 from analysis.report.numbers import typed
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.results import Review
 from analysis.report.sentences import answers
+from analysis.report.vehicles import ranked_models
 
 _FEW = "few"
 
@@ -66,6 +67,21 @@ def summary(review: Review) -> Shown:
     rows = tuple((Cell(each.question), Cell(each.line)) for each in answers(review))
     headings = (Heading("Question", is_number=False), Heading("Answer", is_number=False))
     return Shown(Grid(review.quarter.spelled, 1, (), headings, rows))
+
+
+def chosen_model(review: Review) -> tuple[str, str]:
+    """Make and model to look into first: of the flagged the one that cost most in twelve months.
+
+    Where none is flagged, or no cost is known: the likeliest to run over. Raises `ValueError`,
+    with the reason, where nothing could be estimated.
+    """
+    models = ranked_models(review)
+    if models.line:
+        raise ValueError(models.line)
+    chosen = models.flagged if len(models.flagged) else models.frame.head(1)
+    cost = number(chosen, "overrun_cost_year").fillna(-float("inf"))
+    row = chosen.loc[cost.sort_values(ascending=False, kind="stable").index[0]]
+    return str(row["make"]), str(row["model"])
 
 
 def rows_read(review: Review) -> Shown:

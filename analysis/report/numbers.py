@@ -88,6 +88,10 @@ class Numbers:
         is_gain = value is not None and not pd.isna(value) and _rounded(value, places) > 0
         return f"+{text}" if is_gain else text
 
+    def percent_range(self, low: float | None, high: float | None) -> str:
+        """An interval of percentages: `35% to 48%`."""
+        return f"{self.percent(low)} to {self.percent(high)}"
+
     def area(self, value: float | None) -> str:
         """An area in the shop's unit, with the unit."""
         if value is None or pd.isna(value):

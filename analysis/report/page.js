@@ -23,11 +23,19 @@
     return layout;
   }
 
+  // Texts inside the cells of a shaded table stay in their cells.
+  function smaller(data) {
+    data.forEach(function (trace) {
+      if (trace.textfont && trace.textposition === "inside") { trace.textfont.size = 9; }
+    });
+  }
+
   const charts = JSON.parse(document.getElementById("charts").textContent);
   Object.keys(charts).forEach(function (key) {
     const place = document.getElementById(key), chart = charts[key];
     const isNarrow = place.clientWidth < NARROW;
     const layout = isNarrow ? narrowed(chart.layout, chart.data.length) : chart.layout;
+    if (isNarrow) { smaller(chart.data); }
     place.style.height = layout.height + "px";
     window.Plotly.newPlot(place, chart.data, layout, { displayModeBar: false, responsive: true });
   });

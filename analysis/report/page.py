@@ -18,7 +18,8 @@ import plotly.io
 from plotly.offline import get_plotlyjs
 
 from analysis.glossary import Entry, glossary_entries
-from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.cautions import CAUTIONS, DEFER, STAFF_CAUTION
+from analysis.report.figures_cells import draw_cells, gather_cells
 from analysis.report.figures_film import (
     draw_causes,
     draw_stacks,
@@ -28,11 +29,21 @@ from analysis.report.figures_film import (
 )
 from analysis.report.figures_hours import (
     draw_hours,
-    draw_models,
     draw_tasks,
     gather_hours,
-    gather_models,
     gather_tasks,
+)
+from analysis.report.figures_learning import (
+    draw_drift,
+    draw_learning,
+    gather_drift,
+    gather_learning,
+)
+from analysis.report.figures_models import (
+    draw_over_hours,
+    gather_flagged_tasks,
+    gather_pulls,
+    gather_spread,
 )
 from analysis.report.figures_money import (
     draw_full_margin,
@@ -42,7 +53,16 @@ from analysis.report.figures_money import (
     gather_ranking,
     gather_statement,
 )
+from analysis.report.figures_overruns import draw_vehicles, gather_vehicles
+from analysis.report.figures_people import draw_people, gather_people
 from analysis.report.figures_prices import draw_prices, gather_prices
+from analysis.report.figures_quotes import (
+    draw_calibration,
+    draw_losses,
+    gather_calibration,
+    gather_losses,
+    gather_quotes,
+)
 from analysis.report.figures_redo import draw_redo, gather_redo
 from analysis.report.grids import FigureInfo, Grid
 from analysis.report.look import without_title
@@ -50,14 +70,20 @@ from analysis.report.numbers import MISSING, Numbers
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.results import Review
 from analysis.report.sentences import Answer, answers
+from analysis.report.vehicles import basis
 
 # A table of more rows than this is folded; on paper it is open.
 MOST_OPEN_ROWS: Final = 16
+# The same where the table stands in the place of a chart.
+MOST_ROWS_ALONE: Final = 25
 
 
 @dataclass(frozen=True)
 class Block:
-    """A figure on the page: its finding, its chart (none where there is nothing to draw)."""
+    """A figure on the page: its finding, and its chart.
+
+    `chart` is empty where there is nothing to draw, or where the table says it all.
+    """
 
     key: str
     info: FigureInfo
@@ -68,8 +94,8 @@ class Block:
     @property
     def open_grids(self) -> tuple[Grid, ...]:
         """The tables that stand open: the first, where it is short."""
-        first = self.info.grids[:1]
-        return tuple(grid for grid in first if len(grid.rows) <= MOST_OPEN_ROWS)
+        most = MOST_OPEN_ROWS if self.chart or self.info.line else MOST_ROWS_ALONE
+        return tuple(grid for grid in self.info.grids[:1] if len(grid.rows) <= most)
 
     @property
     def folded_grids(self) -> tuple[Grid, ...]:
@@ -79,12 +105,13 @@ class Block:
 
 @dataclass(frozen=True)
 class Section:
-    """A part of the page with its figures."""
+    """A part of the page with its figures; `caution` stands in front of all of them."""
 
     key: str
     title: str
     lead: str
     blocks: tuple[Block, ...]
+    caution: str = ""
 
 
 @dataclass(frozen=True)
@@ -194,11 +221,10 @@ def _sections(review: Review) -> tuple[Section, ...]:
             (
                 _block("hours-service", gather_hours(review, "service"), draw_hours),
                 _block("hours-class", gather_hours(review, "class"), draw_hours),
-                _block("hours-model", gather_models(review), draw_models),
-                _block("hours-installer", gather_hours(review, "installer"), draw_hours),
                 _block("hours-task", gather_tasks(review), draw_tasks),
             ),
         ),
+        _overruns(review),
         Section(
             "film",
             "Film",
@@ -219,12 +245,53 @@ def _sections(review: Review) -> tuple[Section, ...]:
             "First-time jobs that had to be done over, with how sure the share is.",
             (_block("redo-rate", gather_redo(review), draw_redo),),
         ),
+        Section(
+            "people",
+            "People",
+            "Who needs how long, on like jobs and as sums: to plan the week and to see where "
+            "training helps.",
+            (
+                _block("people-pooled", gather_people(review), draw_people, caution=""),
+                _block(
+                    "hours-installer", gather_hours(review, "installer"), draw_hours, caution=""
+                ),
+            ),
+            caution=STAFF_CAUTION,
+        ),
     )
 
 
-def _block(key: str, info: FigureInfo, draw: Callable[[Any], Any]) -> Block:
-    caution = getattr(info, "caution", "")
-    if info.line:
+def _overruns(review: Review) -> Section:
+    return Section(
+        "overruns",
+        "Which vehicles run over, and what to quote",
+        f"What the finished jobs teach about the next ones. {basis(review)} Sums of a period say "
+        "so in their heading.",
+        (
+            _block("vehicles", gather_vehicles(review), draw_vehicles),
+            _block("flagged-tasks", gather_flagged_tasks(review), draw_over_hours),
+            _block("cells", gather_cells(review), draw_cells),
+            _block("next-quotes", gather_quotes(review)),
+            _block("calibration", gather_calibration(review), draw_calibration),
+            _block("losses", gather_losses(review), draw_losses),
+            _block("drift", gather_drift(review), draw_drift),
+            _block("learning", gather_learning(review), draw_learning),
+            _block("spread", gather_spread(review)),
+            _block("pulls", gather_pulls(review)),
+        ),
+    )
+
+
+def _block(
+    key: str,
+    info: FigureInfo,
+    draw: Callable[[Any], Any] | None = None,
+    *,
+    caution: str | None = None,
+) -> Block:
+    """A block of a figure; without `draw` its tables alone. `caution` replaces the figure's own."""
+    caution = getattr(info, "caution", "") if caution is None else caution
+    if info.line or draw is None:
         return Block(f"chart-{key}", info, caution, "", 0)
     fig = without_title(draw(info))
     chart = str(plotly.io.to_json(fig, engine="json"))

@@ -21,8 +21,8 @@ class Review:
 
     `results` holds a frame (inside names) or an `Unavailable` for each table of `RESULT_TABLES`,
     in that order; `year` the same for the twelve months that end with the quarter, where a table
-    exists for it; `previous` the same for the quarter before (empty tables where the records do
-    not reach back). `records` are the checked records that all of it was computed from.
+    exists for it; `previous` the tables of sums for the quarter before (empty tables where the
+    records do not reach back). `records` are the checked records that all of it was computed from.
     """
 
     quarter: Quarter

@@ -2,14 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from analysis.glossary import statement_line
 from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
-from analysis.report.figures_hours import models_by_overrun, overrun_sizes
 from analysis.report.figures_money import (
     MARGINS,
     TOTALS,
@@ -17,10 +16,13 @@ from analysis.report.figures_money import (
     amounts_of,
     last_known_margin,
 )
+from analysis.report.figures_overruns import plainly_named
+from analysis.report.figures_quotes import gather_calibration, hours_to_add
 from analysis.report.figures_redo import service_rows
-from analysis.report.grids import few, labels_of, number, slices_of
+from analysis.report.grids import few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
 from analysis.report.results import Review
+from analysis.report.vehicles import Models, basis, model_names, quote_longer, ranked_models
 
 MOST_NAMED: Final = 3
 # An amount under half a unit of money is no change.
@@ -131,42 +133,93 @@ def services_answer(review: Review) -> Answer:
 
 
 def vehicles_answer(review: Review) -> Answer:
-    """Which vehicles took longest over their quotes: sums, and said to be no more."""
-    question, anchor = "Which vehicles ran over their quoted hours?", "hours"
-    found = slices_of(review, "hours_by_model")
-    if found.line and found.year.empty:
-        return Answer(question, found.line, "", anchor, is_known=False)
-    frame, period = models_by_overrun(review, found)
+    """Which vehicle models are flagged, with what is expected of their next job."""
+    question, anchor = "Which vehicles to quote longer?", "overruns"
+    models = ranked_models(review)
+    if models.line:
+        return Answer(question, models.line, "", anchor, is_known=False)
     say = Numbers(review.settings)
-    over = number(frame, "actual_hours") - number(frame, "quoted_hours")
-    size, _ = overrun_sizes(frame)
-    worst = frame[(size > 0) & (over > 0)].head(MOST_NAMED)
-    if worst.empty:
-        line = f"None, as a sum over its jobs in {period}."
-        return Answer(question, line, "", anchor)
-    names = [
-        f"{name}: {say.hours(hours)} over on {counted(jobs, 'job')}{_in_money(cost, thin, say)}"
-        for name, hours, jobs, cost, thin in zip(
-            labels_of(worst, found.table),
-            over[worst.index],
-            number(worst, "jobs"),
-            number(worst, "overrun_cost"),
-            few(worst),
-            strict=True,
+    flagged = models.flagged
+    tolerance = say.percent(100 * review.settings.overrun.tolerance)
+    if flagged.empty:
+        first = models.frame.iloc[0]
+        likely = say.percent(100 * first["probability_over_tolerance"])
+        line = f"No model is sure to run over its quotes by more than {tolerance}."
+        detail = (
+            f"Likeliest is {model_names(models.frame.head(1))[0]}, with a probability of {likely}. "
+            f"{_maybe(models, review)}{plainly_named(models, review)}"
         )
+        return Answer(question, line, detail, anchor)
+    top = flagged.head(MOST_NAMED)
+    named = [
+        f"{name} {_model_figures(row, say)}"
+        for name, row in zip(model_names(top), _rows(top), strict=True)
     ]
-    jobs = int(number(worst, "jobs").sum())
+    rest = len(flagged) - len(top)
+    line = f"{'; '.join(named)}{f'; and {rest} more' if rest else ''}."
+    cost = number(top, "overrun_cost_year").notna().any()
+    money = " Costs are those of their overruns in twelve months." if cost else ""
+    false = models.false_share_pct
+    sure = f"{say.percent(false)} may be false" if false >= 1 else "hardly one can be false"
+    doubt = f"Of the {quote_longer(len(flagged))}, {sure}."
+    if len(flagged) == 1:
+        doubt = f"The chance that this is a false alarm is {say.percent(false)}."
     detail = (
-        f"Sums over {counted(jobs, 'job')} of {period}, and not yet a proof: the services, the "
-        "people and chance are in them too."
+        f"{basis(review)}{money} {doubt} {_maybe(models, review)}{plainly_named(models, review)}"
     )
-    return Answer(question, f"{'; '.join(names)}.", detail, anchor)
+    return Answer(question, line, detail, anchor)
 
 
-def _in_money(cost: float, thin: bool, say: Numbers) -> str:
-    said = [] if pd.isna(cost) else [say.money(cost)]
-    said += ["few"] if thin else []
-    return f" ({', '.join(said)})" if said else ""
+def _maybe(models: Models, review: Review) -> str:
+    """The models that look as if they ran over, on too few jobs."""
+    if models.thin.empty:
+        return ""
+    names = listed(model_names(models.thin.head(MOST_NAMED)))
+    fewest = counted(review.settings.pricing.fewest_jobs, "job")
+    return f"On fewer than {fewest} each, and so no advice: {names}. "
+
+
+def _model_figures(row: dict[str, Any], say: Numbers) -> str:
+    """`+42% (35% to 48%, 63 jobs, cost $1,287)`."""
+    cost = say.money(row["overrun_cost_year"])
+    year = "" if cost == MISSING else f", cost {cost}"
+    return (
+        f"{say.percent_change(row['pooled_overrun_pct'])} "
+        f"({say.percent_range(row['low_pct'], row['high_pct'])}, "
+        f"{counted(row['jobs_to_date'], 'job')}{year})"
+    )
+
+
+def _rows(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(key): value for key, value in row.items()} for row in frame.to_dict("records")]
+
+
+def quotes_answer(review: Review) -> Answer:
+    """How often the quoted hours held, and what must be added for them to hold as wished."""
+    question, anchor = "Do the quoted hours hold?", "overruns"
+    found = gather_calibration(review)
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    say = Numbers(review.settings)
+    wanted = say.percent(found.confidence_pct)
+    if pd.isna(found.own_held_pct):
+        line = f"How many of the shop's own quotes held is not known; {wanted} should."
+        return Answer(question, line, "", anchor, is_known=False)
+    line = f"{say.percent(found.own_held_pct)} of the shop's own quotes held; {wanted} should."
+    add, _ = hours_to_add(review)
+    parts = []
+    if not pd.isna(add):
+        word = "more" if add > 0 else "fewer"
+        parts.append(
+            f"For that, quote {say.percent(abs(add))} {word} hours over all, by service and model "
+            "as the table says."
+        )
+    held = say.percent(found.confidence_held_pct)
+    parts.append(
+        f"Of {counted(found.jobs, 'job')} of two years quoted again this way beforehand, {held} "
+        "would have held."
+    )
+    return Answer(question, line, " ".join(parts), anchor)
 
 
 def film_answer(review: Review) -> Answer:
@@ -289,6 +342,7 @@ _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     result_answer,
     services_answer,
     vehicles_answer,
+    quotes_answer,
     film_answer,
     shelf_answer,
     redo_answer,

@@ -5,12 +5,13 @@ filtered. Series differ in lightness or in the shape of their points, not in col
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import pandas as pd
 from openpyxl.chart import BarChart, Reference, ScatterChart, Series
 from openpyxl.chart.axis import ChartLines
+from openpyxl.chart.data_source import AxDataSource, MultiLevelStrRef
 from openpyxl.chart.label import DataLabelList
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.drawing.line import LineProperties
@@ -23,6 +24,7 @@ from analysis.schema import Table
 # More bars or lines than this cannot be told apart.
 MOST_BARS: Final = 20
 MOST_LINES: Final = 6
+MOST_MODELS: Final = 12
 # Colours that colour-blind readers tell apart (Okabe and Ito 2008, "Color universal design"), in an
 # order in which neighbours differ in lightness.
 _COLOURS: Final = ("0072B2", "F0E442", "D55E00", "56B4E9", "000000", "CC79A7", "009E73")
@@ -41,6 +43,7 @@ _BARS: Final[Mapping[str, str]] = {
     "margin_by_film": "margin",
     "hours_by_service": "overrun",
     "hours_by_class": "overrun",
+    "quote_calibration": "loss",
     "waste_by_class": "waste",
     "waste_by_service": "waste",
     "waste_by_film": "waste",
@@ -73,6 +76,8 @@ def chart_for(table: Table, edge: pd.DataFrame, place: Place) -> BarChart | Scat
         return None
     if table.name == "film_prices":
         return _price_lines(edge, place)
+    if table.name == "hours_by_model":
+        return _pooled_bars(table, edge, place)
     if table.name not in _BARS or place.rows > MOST_BARS:
         return None
     key = table.columns[0].name
@@ -81,17 +86,55 @@ def chart_for(table: Table, edge: pd.DataFrame, place: Place) -> BarChart | Scat
             return _bars(table, place, key, _MARGINS, _SHADES, "What is left of the revenue")
         case "overrun":
             chart = _bars(table, place, key, ("overrun_pct",), _SHADES[1:], "Hours over the quote")
-            chart.legend = None
-            chart.dataLabels = DataLabelList(
-                showVal=True, showSerName=False, showCatName=False, showLegendKey=False
+            return _labelled(chart)
+        case "loss":
+            chart = _bars(table, place, key, ("pinball_loss",), _SHADES[1:], "Hours lost a quote")
+            chart.title, chart.y_axis.number_format = (
+                "Hours lost a quote, by way of quoting (h)",
+                "0.0",
             )
-            return chart
+            return _labelled(chart)
         case _:
             measured = edge[list(_WASTE_MEASURED)].notna().all(axis=None)
             parts = (_WASTE_MEASURED if measured else _WASTE_TOGETHER) + _WASTE_REST
             chart = _bars(table, place, key, parts, _COLOURS, "Film lost, by cause")
             chart.grouping, chart.overlap = "stacked", 100
             return chart
+
+
+def _labelled(chart: BarChart) -> BarChart:
+    """One series, each bar with its value."""
+    chart.legend = None
+    chart.dataLabels = DataLabelList(
+        showVal=True, showSerName=False, showCatName=False, showLegendKey=False
+    )
+    return chart
+
+
+def _pooled_bars(table: Table, edge: pd.DataFrame, place: Place) -> BarChart | None:
+    """Pooled overruns of the models likeliest to run over: the first rows of the sheet."""
+    rows = min(int(edge["pooled_overrun_pct"].notna().sum()), MOST_MODELS)
+    if not rows:
+        return None
+    first = replace(place, rows=rows)
+    chart = _bars(table, first, "make", ("pooled_overrun_pct",), _SHADES[1:], "")
+    chart.title = (
+        f"Expected overrun of the likeliest models, from all jobs to the end of {place.period} (%)"
+    )
+    names = Reference(
+        place.sheet,
+        min_col=place.columns["make"],
+        max_col=place.columns["model"],
+        min_row=place.first_row,
+        max_row=place.first_row + rows - 1,
+    )
+    several = AxDataSource(multiLvlStrRef=MultiLevelStrRef(f=str(names)))
+    for series in chart.series:
+        series.cat = several
+    chart.x_axis.noMultiLvlLbl = False
+    # The make stands upright beside its model, and wants the height.
+    chart.height = 4 + round(1.35 * rows)
+    return _labelled(chart)
 
 
 def _bars(

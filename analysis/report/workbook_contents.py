@@ -16,6 +16,7 @@ from analysis.report.workbook_look import COVER, HEADER_ROW
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind, Table
 
+LIKELIEST_FIRST: Final = "hours_by_model"
 SHEET_ROWS: Final = 1_048_576
 PERIOD = Column(
     "period", Kind.TEXT, "The quarter, or the twelve months that end with it. Filter on it."
@@ -108,6 +109,7 @@ def _result(review: Review, name: str, table: Table) -> Content | None:
     for period, frame in periods:
         if isinstance(frame, pd.DataFrame):
             edge = rounded(to_edge(frame, table, review.settings), table)
+            edge = _likeliest_first(edge) if name == LIKELIEST_FIRST else edge
             parts.append(edge.assign(period=period).reset_index(drop=True))
     if not parts:
         return None
@@ -118,6 +120,25 @@ def _result(review: Review, name: str, table: Table) -> Content | None:
         table = replace(table, columns=(PERIOD, *table.columns))
     filled = [part for part in parts if len(part)] or parts[:1]
     return Content(table, pd.concat(filled, ignore_index=True)[table.names], quarter_rows)
+
+
+def _likeliest_first(edge: pd.DataFrame) -> pd.DataFrame:
+    """Models in the order in which they are flagged, those without an estimate last.
+
+    The chart beside them shows the first rows.
+    """
+    order = pd.DataFrame(
+        {
+            "flagged": edge["flagged"].astype("boolean").fillna(False).astype(bool),
+            "probability": edge["probability_over_tolerance"].astype("float64").round(2),
+            "overrun": edge["pooled_overrun_pct"].astype("float64"),
+        }
+    )
+    return edge.loc[
+        order.sort_values(
+            ["flagged", "probability", "overrun"], ascending=False, kind="stable"
+        ).index
+    ]
 
 
 def named(contents: Iterator[Content]) -> list[Content]:

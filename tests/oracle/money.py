@@ -39,7 +39,10 @@ def margin_table(costing: Costing, name: str, key: Callable[[JobLine], Any]) -> 
     for costs in costing.in_quarter():
         first, redos = groups.setdefault(key(costs.line.origin), ([], []))
         (redos if costs.line.is_redo else first).append(costs)
-    return [{name: k} | margins(*groups[k]) for k in in_key_order(set(groups))]
+    return [
+        {name: k} | margins(*groups[k]) | {"enough": costing.enough(len(groups[k][0]))}
+        for k in in_key_order(set(groups))
+    ]
 
 
 def margins(first: list[Costs], redos: list[Costs]) -> dict[str, Any]:
@@ -63,6 +66,9 @@ def margins(first: list[Costs], redos: list[Costs]) -> dict[str, Any]:
         "full_margin": full_margin,
         "full_margin_pct": percent(full_margin, net_revenue),
         "material_margin_per_bay_hour": ratio(material_margin, total([c.bay_hours for c in first])),
+        "actual_hours": total([costs.hours for costs in first]),
+        "bay_hours": total([costs.bay_hours for costs in first]),
+        "contribution_pct": percent(contribution, net_revenue),
     }
 
 
@@ -103,6 +109,7 @@ def redo_table(costing: Costing) -> Table:
                     "low_pct": low,
                     "high_pct": high,
                     "redo_cost": total([redo_cost(costs) for costs in redos]),
+                    "enough": costing.enough(len(first)),
                 }
             )
     return rows

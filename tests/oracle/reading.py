@@ -110,6 +110,7 @@ class Settings:
         self.offcut_life_months: int = film.get("offcut_life_months", 12)
         self.card_percent = number(fees.get("card_percent", 0))
         self.card_fixed = number(fees.get("card_fixed", 0))
+        self.fewest_jobs: int = toml.get("pricing", {}).get("fewest_jobs", 5)
 
 
 class Shop:

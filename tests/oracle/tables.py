@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from .cuts import Pull, land_purchases, place_credits, pulls_of, run_stores
-from .jobs import JobLine, Wages, Work, bay_hours, logs_by_job, read_jobs, record_work
+from .jobs import JobLine, Wages, bay_hours, logs_by_job, read_jobs, record_work
 from .reading import Quarter, Shop, quarter_of, ratio, read_shop, total
 
 NOTHING = Fraction(0)
@@ -150,6 +150,10 @@ class Costing:
     def in_quarter(self) -> list[Costs]:
         return [costs for costs in self.costs if self.quarter.holds(costs.finished_on)]
 
+    def enough(self, count: int) -> bool:
+        """Whether a count is not greyed."""
+        return count >= self.settings.fewest_jobs
+
     def area(self, square_metres: Fraction | None) -> Fraction | None:
         """In the shop's unit."""
         return (
@@ -176,7 +180,9 @@ def as_tuple(key: Any) -> tuple[Any, ...]:
 
 def review_tables(folder: Path, quarter: str) -> dict[str, Table]:
     """The result tables of one quarter (`2026Q3`) from a clean records folder."""
-    # These two modules read Costing, so that they can only be imported once it is there.
+    # These modules read Costing, so that they can only be imported once it is there.
+    from .hours import hours_by_installer, hours_by_task, hours_table
+    from .learnt import learning_curves, next_quotes, overrun_by_task, quoting_drift
     from .money import margin_table, redo_table, shop_result
     from .waste import film_prices, film_reconciliation, waste_table
 
@@ -191,6 +197,10 @@ def review_tables(folder: Path, quarter: str) -> dict[str, Table]:
         ),
         "hours_by_installer": hours_by_installer(costing),
         "hours_by_task": hours_by_task(costing),
+        "overrun_by_task": overrun_by_task(costing),
+        "learning_curves": learning_curves(costing),
+        "quoting_drift": quoting_drift(costing),
+        "next_quotes": next_quotes(costing),
         "waste_by_class": waste_table(costing, "vehicle_class", of_jobs(class_of)),
         "waste_by_service": waste_table(costing, "service", of_jobs(service_of)),
         "waste_by_panel": waste_table(
@@ -265,89 +275,7 @@ def job_costs(costing: Costing) -> Table:
                 "material_margin": costs.material_margin,
                 "contribution": costs.contribution,
                 "full_margin": costs.full_margin,
+                "redo_of": line.row["redo_of"],
             }
         )
     return rows
-
-
-# ---- hours -------------------------------------------------------------------------------------
-
-
-def hours_table(
-    costing: Costing, keys: dict[str, Callable[[JobLine], Any]], every_key: bool = False
-) -> Table:
-    """First-time lines finished in the quarter; redo hours under the first job of the chain.
-
-    every_key: also a row for each key of any line finished up to the quarter's end.
-    """
-
-    def key_of(line: JobLine) -> tuple[Any, ...]:
-        return tuple(key(line) for key in keys.values())
-
-    groups: dict[tuple[Any, ...], tuple[list[Costs], list[Costs]]] = {}
-    for costs in costing.costs if every_key else []:
-        groups.setdefault(key_of(costs.line), ([], []))
-    for costs in costing.in_quarter():
-        first, redos = groups.setdefault(key_of(costs.line.origin), ([], []))
-        (redos if costs.line.is_redo else first).append(costs)
-    return [
-        dict(zip(keys, key, strict=True))
-        | hours_of_group(
-            len(groups[key][0]),
-            total([costs.line.row["quoted_hours"] for costs in groups[key][0]]),
-            total([costs.hours for costs in groups[key][0]]),
-        )
-        | {"redo_hours": total([costs.hours for costs in groups[key][1]])}
-        for key in in_key_order(set(groups))
-    ]
-
-
-def hours_of_group(jobs: int, quoted: Any, actual: Any) -> dict[str, Any]:
-    """Overrun is the ratio of the sums less one."""
-    overrun = ratio(actual, quoted)
-    return {
-        "jobs": jobs,
-        "quoted_hours": quoted,
-        "actual_hours": actual,
-        "overrun_pct": None if overrun is None else 100 * (overrun - 1),
-    }
-
-
-def work_in_quarter(
-    costing: Costing, key: Callable[[Work], Any]
-) -> dict[Any, list[tuple[Costs, Fraction]]]:
-    """Work on first-time lines finished in the quarter: key to (line, hours) of each line."""
-    groups: dict[Any, list[tuple[Costs, Fraction]]] = {}
-    for costs in costing.in_quarter():
-        if costs.line.is_redo:
-            continue
-        hours: dict[Any, Fraction] = {}
-        for work in costs.line.work:
-            hours[key(work)] = hours.get(key(work), NOTHING) + work.hours
-        for name, worked in hours.items():
-            if worked > 0:
-                groups.setdefault(name, []).append((costs, worked))
-    return groups
-
-
-def hours_by_installer(costing: Costing) -> Table:
-    """His quoted hours are the line's quoted hours x his share of its actual hours."""
-    rows = []
-    groups = work_in_quarter(costing, lambda work: work.installer)
-    for name in in_key_order(set(groups)):
-        quoted = total(
-            [c.line.row["quoted_hours"] * ratio(hours, c.hours) for c, hours in groups[name]]
-        )
-        actual = total([hours for _, hours in groups[name]])
-        rows.append({"installer": name} | hours_of_group(len(groups[name]), quoted, actual))
-    return rows
-
-
-def hours_by_task(costing: Costing) -> Table:
-    """A quote has no tasks: quoted hours and overrun are blank."""
-    groups = work_in_quarter(costing, lambda work: work.task)
-    return [
-        {"task": task}
-        | hours_of_group(len(groups[task]), None, total([h for _, h in groups[task]]))
-        for task in in_key_order(set(groups))
-    ]

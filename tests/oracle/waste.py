@@ -59,6 +59,7 @@ def waste_of(costing: Costing, pulls: list[Pull]) -> dict[str, Any]:
         | {
             "waste_pct": percent(areas["waste_area"], areas["consumed_area"]),
             "waste_cost": waste_cost,
+            "enough": costing.enough(len(pulls)),
         }
     )
 
@@ -175,6 +176,9 @@ def film_prices(costing: Costing) -> Table:
                 "received_on": row["received_on"],
                 "landed_cost_per_area": landed * costing.settings.square_metres_of_a_unit,
                 "change_pct": change,
+                "invoice": row["invoice"],
+                "purchased_area": costing.area(purchase.line.area),
+                "landed_cost": landed * purchase.line.area,
             }
         )
     return rows

@@ -14,6 +14,7 @@ from analysis.records.model import FINDING_COLUMNS, Records, Source
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.settings import Settings
+from tests.report import made_lessons
 
 SERVICES = ("roof", "hood", "colour change", "tint", "trim", "protection film, full front")
 CLASSES = ("compact car", "midsize car", "small sport utility vehicle", "standard pickup")
@@ -60,6 +61,7 @@ def _hours(random: np.random.Generator, keys: Mapping[str, Sequence[str]], size:
         rework_hours=actual * 0.03,
         redo_hours=jobs * 0.1,
         enough=_enough(pd.Series(jobs)),
+        **made_lessons.pooled(len(frame)),
     )
 
 
@@ -220,11 +222,6 @@ def _redo(random: np.random.Generator) -> pd.DataFrame:
     )
 
 
-def _job_costs() -> pd.DataFrame:
-    frame = pd.DataFrame(index=range(2), columns=RESULT_TABLES["job_costs"].inside_names)
-    return frame.assign(job_id=["J-1", "J-2"], line=[1, 1])
-
-
 def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
     random = np.random.default_rng(seed)
     models = {"make": [m for m, _ in MODELS], "model": [m for _, m in MODELS]}
@@ -246,7 +243,8 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
         "film_reconciliation": _flows(random, size),
         "film_prices": _prices(random),
         "redo": _redo(random),
-        "job_costs": _job_costs(),
+        "job_costs": made_lessons.job_costs(SERVICES, CLASSES, MODELS),
+        **made_lessons.lessons(SERVICES, MODELS, TASKS),
     }
     return {name: made[name] for name in RESULT_TABLES}
 

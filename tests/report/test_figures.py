@@ -11,8 +11,12 @@ import pytest
 from analysis.errors import Unavailable
 from analysis.report import figures_film as film
 from analysis.report import figures_hours as hours
+from analysis.report import figures_learning as learning
 from analysis.report import figures_money as money
+from analysis.report import figures_overruns as overruns
+from analysis.report import figures_people as people
 from analysis.report import figures_prices as prices
+from analysis.report import figures_quotes as quotes
 from analysis.report import figures_redo as redo
 from analysis.report.grids import Part, few, side_by_side, slices_of
 from analysis.report.look import without_title
@@ -42,7 +46,6 @@ FIGURES: dict[str, tuple[str, Gather, Callable[[Any], Any]]] = {
         )
         for by in ("service", "class", "installer")
     },
-    "models": ("hours_by_model", hours.gather_models, hours.draw_models),
     "tasks": ("hours_by_task", hours.gather_tasks, hours.draw_tasks),
     "causes": ("waste_by_film", film.gather_causes, film.draw_causes),
     **{
@@ -56,6 +59,11 @@ FIGURES: dict[str, tuple[str, Gather, Callable[[Any], Any]]] = {
     "flows": ("film_reconciliation", film.gather_flows, film.draw_stacks),
     "prices": ("film_prices", prices.gather_prices, prices.draw_prices),
     "redo": ("redo", redo.gather_redo, redo.draw_redo),
+    "vehicles": ("hours_by_model", overruns.gather_vehicles, overruns.draw_vehicles),
+    "people": ("hours_by_installer", people.gather_people, people.draw_people),
+    "learning": ("learning_curves", learning.gather_learning, learning.draw_learning),
+    "drift": ("quoting_drift", learning.gather_drift, learning.draw_drift),
+    "losses": ("quote_calibration", quotes.gather_losses, quotes.draw_losses),
 }
 ALL = pytest.mark.parametrize("name", list(FIGURES))
 
@@ -159,9 +167,8 @@ def test_nothing_that_is_passed_in_is_changed(name: str, make_review: MakeReview
     pd.testing.assert_frame_equal(review.frame(table), before)
 
 
-@pytest.mark.parametrize("name", ["ranking", "margin class", "hours model", "waste film"])
+@pytest.mark.parametrize("name", ["ranking", "margin class", "hours class", "waste film"])
 def test_few_is_said_in_a_word(name: str, make_review: MakeReview) -> None:
-    name = {"hours model": "models"}.get(name, name)
     table, gather, draw = FIGURES[name]
     thin = make_review().frame(table).assign(enough=False)
     info = gather(with_table(make_review, table, thin))
@@ -237,16 +244,6 @@ def test_the_title_names_who_lost_most(make_review: MakeReview) -> None:
         "1 of 4 vehicle classes earned money in 2026Q3; standard pickup lost most ($90)"
     )
     assert info.amounts == (500.0, 0.0, -20.0, -90.0)
-
-
-def test_models_are_ranked_over_the_year_and_say_that_it_is_a_sum(review: Review) -> None:
-    info = hours.gather_models(review)
-    assert list(info.sizes) == sorted(info.sizes, reverse=True)
-    assert min(info.sizes) > 0
-    assert "twelve months" in info.period
-    assert "not yet a proof" in info.caution
-    year = review.year["hours_by_model"]
-    assert info.sizes[0] == pytest.approx(year["overrun_cost"].max())
 
 
 def test_no_person_is_named_in_the_title_and_the_caution_stands(review: Review) -> None:

@@ -14,7 +14,7 @@ import pytest
 
 from analysis.errors import Unavailable
 from analysis.glossary import glossary_entries, heading
-from analysis.report.cautions import CAUTIONS
+from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
 from analysis.report.page import json_for_script, page_context, render_page
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.results import Review
@@ -126,7 +126,7 @@ def test_the_policy_lets_only_the_page_s_own_scripts_run(page: Page) -> None:
 
 def test_every_chart_has_words_a_finding_and_a_table(page: Page, review: Review) -> None:
     charts = [each for each in page.all("div") if each.get("class") == "chart"]
-    assert len(charts) == 18
+    assert len(charts) == 25
     data = json.loads(next(each for each in page.text_of("script") if each.startswith("{")))
     assert sorted(data) == sorted(str(each["id"]) for each in charts)
     for each in charts:
@@ -153,7 +153,8 @@ def test_links_inside_the_page_lead_somewhere(page: Page) -> None:
     names = {attributes["id"] for _, attributes in page.elements if "id" in attributes}
     links = {(each["href"] or "").removeprefix("#") for each in page.all("a")}
     assert links <= names
-    assert {"answers", "money", "hours", "film", "redo", "records", "cautions", "glossary"} <= links
+    sections = {"answers", "money", "hours", "overruns", "film", "redo", "people", "records"}
+    assert sections | {"cautions", "glossary"} <= links
 
 
 @pytest.mark.parametrize(
@@ -234,7 +235,7 @@ def test_what_could_not_be_computed_is_said_in_its_place_and_at_the_end(
     found = parsed(make_review(results={"margin_by_film": gone}))
     assert line in found.text_of("p")
     assert any(each.startswith(line) for each in found.text_of("li"))
-    assert len([each for each in found.all("div") if each.get("class") == "chart"]) == 17
+    assert len([each for each in found.all("div") if each.get("class") == "chart"]) == 24
 
 
 def test_a_review_without_anything_is_still_a_page(make_review: MakeReview, parsed: Parsed) -> None:
@@ -296,13 +297,44 @@ def test_the_glossary_defines_every_figure_once() -> None:
 
 
 def test_a_long_table_is_folded_and_a_short_one_is_not(make_review: MakeReview) -> None:
-    frame = make_review().frame("hours_by_model")
-    many = pd.concat([frame.assign(model=frame["model"] + f" {at}") for at in range(4)])
-    review = make_review(results={"hours_by_model": many}, year={"hours_by_model": many})
+    frame = make_review().frame("hours_by_service")
+    many = pd.concat([frame.assign(service=frame["service"] + f" {at}") for at in range(4)])
+    review = make_review(results={"hours_by_service": many}, year={"hours_by_service": many})
     blocks = {b.key: b for s in page_context(review).sections for b in s.blocks}
-    assert blocks["chart-hours-model"].open_grids == ()
-    assert len(blocks["chart-hours-model"].folded_grids[0].rows) == len(many)
+    assert blocks["chart-hours-service"].open_grids == ()
+    assert len(blocks["chart-hours-service"].folded_grids[0].rows) == len(many)
     assert len(blocks["chart-hours-class"].open_grids) == 1
+
+
+def test_a_table_without_a_chart_stands_open(review: Review, page: Page) -> None:
+    blocks = {b.key: b for s in page_context(review).sections for b in s.blocks}
+    quotes = blocks["chart-next-quotes"]
+    assert (quotes.chart, quotes.info.line) == ("", "")
+    assert len(quotes.open_grids[0].rows) == 25
+    assert "chart-next-quotes" not in [each.get("id") for each in page.all("div")]
+    assert quotes.info.note in page.text_of("p")
+
+
+def test_people_stand_at_the_end_with_the_caution_in_front(review: Review, page: Page) -> None:
+    section = page_context(review).sections[-1]
+    assert section.key == "people"
+    assert [block.key for block in section.blocks] == [
+        "chart-people-pooled",
+        "chart-hours-installer",
+    ]
+    assert section.caution == STAFF_CAUTION
+    assert page.text_of("p").count(f" {STAFF_CAUTION}") == 1
+
+
+def test_estimates_say_on_the_page_what_they_rest_on(review: Review) -> None:
+    section = next(s for s in page_context(review).sections if s.key == "overruns")
+    basis = "Estimated from all jobs up to Sep 30, 2026, not from 2026Q3 alone."
+    assert basis in section.lead
+    estimates = {"vehicles", "flagged-tasks", "next-quotes", "drift", "learning", "spread", "pulls"}
+    said = {
+        block.key.removeprefix("chart-") for block in section.blocks if basis in block.info.note
+    }
+    assert said == estimates
 
 
 def test_a_number_keeps_its_unit_and_its_minus() -> None:

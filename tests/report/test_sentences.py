@@ -11,6 +11,7 @@ from analysis.report.results import Review
 from analysis.report.sentences import (
     answers,
     film_answer,
+    quotes_answer,
     redo_answer,
     result_answer,
     services_answer,
@@ -34,7 +35,8 @@ def test_the_questions_of_an_owner_are_answered(review: Review) -> None:
     assert [each.anchor for each in found] == [
         "money",
         "money",
-        "hours",
+        "overruns",
+        "overruns",
         "film",
         "film",
         "redo",
@@ -90,33 +92,77 @@ def test_services_that_lost_are_named_worst_first(make_review: MakeReview) -> No
     assert "1 service had fewer than 5 jobs" in answer.detail
 
 
-def test_vehicles_are_sums_and_said_to_be(make_review: MakeReview) -> None:
-    year = (
+def two_models(make_review: MakeReview, **columns: object) -> Review:
+    """A review of two vehicle models, the same in quarter and year."""
+    made = make_review().frame("hours_by_model").head(2)
+    frame = made.assign(
+        make=["Harrow", "Solway"],
+        model=["Pike", "Tern"],
+        pooled_overrun_share=[0.42, 0.12],
+        low_share=[0.35, -0.01],
+        high_share=[0.48, 0.26],
+        probability_over_tolerance=[0.98, 0.6],
+        flagged=pd.array([True, False], dtype="boolean"),
+        jobs_to_date=[24, 3],
+        overrun_share=[0.5, 0.3],
+        overrun_cost=[1287.0, 90.0],
+    ).assign(**columns)
+    return make_review(results={"hours_by_model": frame}, year={"hours_by_model": frame})
+
+
+def test_vehicles_to_quote_longer_are_named_with_interval_jobs_and_cost(
+    make_review: MakeReview,
+) -> None:
+    answer = vehicles_answer(two_models(make_review))
+    assert answer.line == "Harrow Pike +42% (35% to 48%, 24 jobs, cost $1,287)."
+    assert answer.detail == (
+        "Estimated from all jobs up to Sep 30, 2026, not from 2026Q3 alone. Costs are those of "
+        "their overruns in twelve months. The chance that this is a false alarm is 2%. The plain "
+        "average of twelve months would have named 2 models over 10%: 1 of them cannot be told "
+        "from chance."
+    )
+
+
+def test_more_models_than_can_be_named_are_counted(review: Review) -> None:
+    flagged = int(review.frame("hours_by_model")["flagged"].sum())
+    assert flagged == 4
+    line = vehicles_answer(review).line
+    assert line.count("%,") == 3
+    assert line.endswith("; and 1 more.")
+
+
+def test_without_a_flag_the_likeliest_is_named(make_review: MakeReview) -> None:
+    answer = vehicles_answer(two_models(make_review, flagged=False))
+    assert answer.is_known
+    assert answer.line == "No model is sure to run over its quotes by more than 10%."
+    assert answer.detail.startswith("Likeliest is Harrow Pike, with a probability of 98%.")
+
+
+def test_without_estimates_the_reason_is_the_answer(make_review: MakeReview) -> None:
+    blank = (
         make_review()
-        .year["hours_by_model"]
-        .head(2)
-        .assign(
-            make=["Harrow", "Solway"],
-            model=["Pike", "Tern"],
-            jobs=[9, 2],
-            quoted_hours=[30.0, 10.0],
-            actual_hours=[42.5, 9.0],
-            overrun_cost=[400.0, -30.0],
-            enough=[True, False],
+        .frame("hours_by_model")
+        .assign(**dict.fromkeys(["pooled_overrun_share", "probability_over_tolerance"], np.nan))
+    )
+    few = Unavailable("hours_spread", ("jobs",), "Too few jobs to learn from.")
+    answer = vehicles_answer(
+        make_review(
+            results={"hours_by_model": blank, "hours_spread": few}, year={"hours_by_model": blank}
         )
     )
-    answer = vehicles_answer(make_review(year={"hours_by_model": year}))
-    assert answer.line == "Harrow Pike: 12.5 h over on 9 jobs ($400)."
-    assert answer.detail.startswith("Sums over 9 jobs of the twelve months to Sep 30, 2026")
-    assert "not yet a proof" in answer.detail
+    assert (answer.line, answer.is_known) == (few.line, False)
 
 
-def test_no_vehicle_over_is_an_answer_too(make_review: MakeReview) -> None:
-    year = make_review().year["hours_by_model"]
-    under = year.assign(actual_hours=year["quoted_hours"] - 1, overrun_cost=-30.0)
-    answer = vehicles_answer(make_review(year={"hours_by_model": under}))
-    assert answer.is_known
-    assert answer.line == "None, as a sum over its jobs in the twelve months to Sep 30, 2026."
+def test_quotes_that_held_stand_against_what_should(make_review: MakeReview) -> None:
+    frame = make_review().frame("next_quotes").head(2)
+    some = frame.assign(jobs=[30, 10], usual_hours=[4.0, 8.0], hours_to_quote=[5.0, 9.0])
+    answer = quotes_answer(make_review(results={"next_quotes": some}))
+    assert answer.line == "46% of the shop's own quotes held; 70% should."
+    # (30 × 5 + 10 × 9) ÷ (30 × 4 + 10 × 8) = 1.2
+    assert answer.detail == (
+        "For that, quote 20% more hours over all, by service and model as the table says. Of 180 "
+        "jobs of two years quoted again this way beforehand, 71% would have held."
+    )
 
 
 def test_film_lost_is_said_in_area_share_and_money(review: Review) -> None:
@@ -215,6 +261,7 @@ def test_trust_counts_rows_doubts_and_gaps(make_review: MakeReview) -> None:
         (result_answer, "shop_result"),
         (services_answer, "margin_by_service"),
         (vehicles_answer, "hours_by_model"),
+        (quotes_answer, "quote_calibration"),
         (film_answer, "waste_by_film"),
         (shelf_answer, "film_reconciliation"),
         (redo_answer, "redo"),

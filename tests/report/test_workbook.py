@@ -289,18 +289,57 @@ def test_charts_show_the_quarter_and_cover_no_table(make_review: MakeReview) -> 
             corner = chart.anchor._from
             assert corner.row + 1 > bottom or corner.col + 1 > right
     assert {"margin_by_service", "hours_by_service", "waste_by_class", "film_prices"} <= charted
+    assert {"hours_by_model", "quote_calibration"} <= charted
     sheet = sheet_of(book, "margin_by_service")
     rows = len(made.frame("margin_by_service"))
     reference = sheet._charts[0].series[0].val.numRef.f
     assert reference.replace("$", "").endswith(f"5:J{HEADER_ROW + rows}"), reference
 
 
+def test_models_stand_likeliest_first_and_the_chart_shows_those(make_review: MakeReview) -> None:
+    frame = make_review().frame("hours_by_model").iloc[::-1]
+    made = make_review(results={"hours_by_model": frame}, year={"hours_by_model": frame})
+    sheet = sheet_of(load_workbook(io.BytesIO(workbook_bytes(made))), "hours_by_model")
+    headings = [cell.value for cell in sheet[HEADER_ROW]]
+    at = headings.index("Pooled overrun (%)") + 1
+    rows = range(HEADER_ROW + 1, HEADER_ROW + 1 + len(frame))
+    shown = [sheet.cell(row, at).value for row in rows]
+    assert shown == sorted(shown, reverse=True)
+    marks = [sheet.cell(row, headings.index("Flagged") + 1).value for row in rows]
+    assert marks == ["yes"] * 4 + ["no"] * 3
+    series = sheet._charts[0].series[0]
+    assert series.val.numRef.f.replace("$", "").endswith(f"{HEADER_ROW + len(frame)}")
+    assert series.cat.multiLvlStrRef.f.replace("$", "").endswith(f"!B5:C{HEADER_ROW + len(frame)}")
+
+
+def test_without_estimates_the_models_have_no_chart(make_review: MakeReview) -> None:
+    blank = (
+        make_review()
+        .frame("hours_by_model")
+        .assign(pooled_overrun_share=np.nan, probability_over_tolerance=np.nan, flagged=pd.NA)
+    )
+    made = make_review(results={"hours_by_model": blank}, year={"hours_by_model": blank})
+    sheet = sheet_of(load_workbook(io.BytesIO(workbook_bytes(made))), "hours_by_model")
+    assert not sheet._charts
+
+
+def test_probabilities_are_shares_and_marks_are_words(book: Workbook, whole: Review) -> None:
+    sheet = sheet_of(book, "learning_curves")
+    headings = [cell.value for cell in sheet[HEADER_ROW]]
+    at = headings.index("Probability shrinks") + 1
+    assert sheet.cell(HEADER_ROW + 1, at).number_format == "#,##0.00"
+    found = whole.frame("learning_curves")["probability_shrinks"].iloc[0]
+    assert sheet.cell(HEADER_ROW + 1, at).value == pytest.approx(found, abs=5e-5)
+    _, pulls = table_of(book, "jobs_that_pull")
+    assert {row[-1] for row in pulls} == {"yes", "no"}
+
+
 def test_too_many_rows_are_refused_in_plain_words(
     make_review: MakeReview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(workbook_contents, "SHEET_ROWS", HEADER_ROW + 39)
-    made = make_review(results={"job_costs": job_costs(40)})
-    with pytest.raises(OutputError, match="'Every finished job line' has 40 rows.*holds 39"):
+    monkeypatch.setattr(workbook_contents, "SHEET_ROWS", HEADER_ROW + 99)
+    made = make_review(results={"job_costs": job_costs(100)})
+    with pytest.raises(OutputError, match="'Every finished job line' has 100 rows.*holds 99"):
         workbook_bytes(made)
 
 

@@ -1,0 +1,274 @@
+"""What a shop's hours are learnt from, and the model that they are learnt with.
+
+log(actual ÷ quoted) = service + vehicle class + vehicle model within class + crew + chance, with
+service fixed and the rest random, by REML (`mixed`). A crew counts by its people's hours on the
+line. The error of the estimated variances is carried into whatever is asked of the model.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.sparse import csr_array
+
+from analysis.costing.jobs import Costing
+from analysis.errors import Unavailable
+from analysis.findings.mixed import Array, Codes, Fit, Sums, effects, fit_reml, take_sums
+from analysis.findings.variances import Nodes, spread_nodes
+
+# A job line further from what the model expects than this many standard deviations of the noise
+# counts as if it stood there: one slip of the pen must not move a model, a service or the noise.
+HELD_AT: Final = 3.0
+# Job lines that are needed beyond one for each service, before a spread can be told.
+FEWEST_FREE: Final = 5
+# Hours are written to the quarter of an hour: noise is never taken to be less. [log]
+_LEAST_NOISE: Final = 0.02
+_ROUNDS: Final = 3
+_STEPS: Final = 25
+
+# The nested factors, by the columns that make their levels; finest first.
+CELL: Final = ("vehicle_class", "make", "model", "service")
+MODEL: Final = ("vehicle_class", "make", "model")
+CLASS: Final = ("vehicle_class",)
+CREW: Final = ("installer",)
+# What the standard deviations are expected to lie under, before the data speak (half-normal;
+# common practice, no source): quotes already follow the size of the vehicle, so that classes differ
+# little; models and people may differ by three tenths. With ten levels or more the data outvote it.
+PRIOR_SD: Final = {CELL: 0.3, MODEL: 0.3, CLASS: 0.15, CREW: 0.3}
+
+
+@dataclass(frozen=True, eq=False)
+class HoursData:
+    """The job lines that the hours of a shop are learnt from.
+
+    `lines` : finished first-time lines with quoted and actual hours, with `log_ratio`; `crew` :
+    share of each line's hours by person (lines × people, sparse); `people` : their names;
+    `left_out` : finished first-time lines without both hours.
+    """
+
+    lines: pd.DataFrame
+    crew: csr_array
+    people: pd.Index
+    left_out: int
+
+    def until(self, day: pd.Timestamp) -> "HoursData":
+        """Only the lines finished up to a day."""
+        chosen = (self.lines["finished_on"] <= day).to_numpy()
+        return HoursData(
+            self.lines[chosen].reset_index(drop=True),
+            csr_array(self.crew[chosen]),
+            self.people,
+            self.left_out,
+        )
+
+    def newest(self, number: int) -> "HoursData":
+        """Only the lines finished last, at most so many."""
+        if len(self.lines) <= number:
+            return self
+        order = np.argsort(self.lines["finished_on"].to_numpy(), kind="stable")
+        kept = np.sort(order[-number:])
+        lines = self.lines.iloc[kept].reset_index(drop=True)
+        return HoursData(lines, csr_array(self.crew[kept]), self.people, self.left_out)
+
+
+@dataclass(frozen=True, eq=False)
+class HoursModel:
+    """The fitted hours of a shop.
+
+    `services` : levels of the fixed effect (one mean for all where it is empty); `nested` : the
+    nested factors in use, finest first, by their columns; `levels` : the levels of each; `has_crew`
+    : whether people are a factor; `expected`, `residual` : by line, in logs; `held` : the lines
+    held back; `notes` : what the data were too few for, in words.
+    """
+
+    data: HoursData
+    services: pd.Index
+    nested: tuple[tuple[str, ...], ...]
+    levels: tuple[pd.MultiIndex, ...]
+    has_crew: bool
+    sums: Sums
+    fit: Fit
+    nodes: Nodes
+    expected: Array
+    residual: Array
+    held: npt.NDArray[np.bool_]
+    notes: tuple[str, ...]
+
+    @property
+    def factors(self) -> tuple[tuple[str, ...], ...]:
+        """The random factors in the order of their standard deviations."""
+        return (*self.nested, CREW) if self.has_crew else self.nested
+
+
+def hours_data(costing: Costing, until: pd.Timestamp) -> HoursData:
+    """The finished first-time job lines up to a day, with what their people worked on them.
+
+    A line with quoted hours of 0, or without hours, is left out and counted.
+    """
+    lines = costing.lines.reset_index(drop=True)
+    first = lines[lines["finished"] & ~lines["is_redo"] & (lines["finished_on"] <= until)]
+    used = first[(first["quoted_hours"] > 0) & (first["actual_hours"] > 0)]
+    ratio = np.log(used["actual_hours"].to_numpy(float) / used["quoted_hours"].to_numpy(float))
+    log = costing.log
+    work = log[log["job_line"].notna() & log["installer"].notna() & (log["hours"] > 0)]
+    row = pd.Index(used.index).get_indexer(work["job_line"].astype("int64"))
+    work, row = work[row >= 0], row[row >= 0]
+    codes, people = pd.factorize(work["installer"], sort=True)
+    shape = (len(used), len(people))
+    hours = csr_array((work["hours"].to_numpy(float), (row, codes)), shape=shape)
+    share = csr_array(hours.multiply(1 / used["actual_hours"].to_numpy(float)[:, None]))
+    return HoursData(
+        used.assign(log_ratio=ratio).reset_index(drop=True),
+        share,
+        pd.Index(people),
+        len(first) - len(used),
+    )
+
+
+def fit_hours(
+    data: HoursData,
+    nested: Sequence[tuple[str, ...]] = (MODEL, CLASS),
+    *,
+    response: Array | None = None,
+    start: Array | None = None,
+    polish: bool = True,
+) -> HoursModel | Unavailable:
+    """Fit the hours of a shop; `Unavailable` where there are too few lines to learn from.
+
+    `response` : (lines,), log(actual ÷ quoted) by default; `start` : relative sds to begin from;
+    `polish` : as in `fit_reml`. Falls back, and says so in `notes`:
+    without services as a fixed effect where there are hardly more lines than services; without a
+    factor that has one level only, or no level with two lines.
+    """
+    lines = data.lines
+    y = lines["log_ratio"].to_numpy(float) if response is None else response
+    notes: list[str] = []
+    services = pd.Index(sorted(lines["service"].unique()))
+    if len(lines) - len(services) < FEWEST_FREE:
+        services = services[:0]
+        notes.append("Too few job lines to tell the services apart: one mean for all.")
+    if len(lines) - max(len(services), 1) < FEWEST_FREE:
+        return Unavailable(
+            "hours_model",
+            ("jobs",),
+            f"Only {len(lines)} finished job lines have both quoted and actual hours: too few to "
+            "tell an overrun from chance.",
+        )
+    used, codes, levels = _nested_factors(lines, nested, notes)
+    crew = _crew_factor(data, notes)
+    fixed = _fixed(lines["service"], services)
+    fit, sums, held_y = _fit_held(y, fixed, codes, crew, start, polish)
+    factors = (*used, CREW) if crew else used
+    expected = _expected(sums, fit, fixed, codes, crew)
+    return HoursModel(
+        data,
+        services,
+        used,
+        levels,
+        bool(crew),
+        sums,
+        fit,
+        spread_nodes(sums, fit, [PRIOR_SD[each] for each in factors]),
+        expected,
+        y - expected,
+        np.abs(held_y - y) > 1e-9,
+        tuple(notes),
+    )
+
+
+def _nested_factors(
+    lines: pd.DataFrame, nested: Sequence[tuple[str, ...]], notes: list[str]
+) -> tuple[tuple[tuple[str, ...], ...], list[Codes], tuple[pd.MultiIndex, ...]]:
+    used: list[tuple[str, ...]] = []
+    codes: list[Codes] = []
+    levels: list[pd.MultiIndex] = []
+    for columns in nested:
+        grouped = lines.groupby(list(columns), dropna=False, sort=True)
+        code = np.asarray(grouped.ngroup(), dtype=np.int64)
+        index = grouped.size().index
+        number = int(code.max()) + 1
+        if number < 2:
+            notes.append(f"One {_WORD[columns]} only: its effect cannot be told.")
+        elif number == len(lines):
+            notes.append(f"No {_WORD[columns]} has two job lines: its effect is all chance.")
+        else:
+            used.append(columns)
+            codes.append(code)
+            levels.append(_as_multi(index, columns))
+    return tuple(used), codes, tuple(levels)
+
+
+_WORD: Final = {CELL: "service on a model", MODEL: "vehicle model", CLASS: "vehicle class"}
+
+
+def _as_multi(index: pd.Index, columns: tuple[str, ...]) -> pd.MultiIndex:
+    if isinstance(index, pd.MultiIndex):
+        return index
+    return pd.MultiIndex.from_arrays([index], names=list(columns))
+
+
+def _crew_factor(data: HoursData, notes: list[str]) -> list[csr_array]:
+    people = len(data.people)
+    if people >= 2 and people < len(data.lines):
+        return [data.crew]
+    notes.append("Fewer than two people in the time notes: people are not told apart.")
+    return []
+
+
+def _fixed(service: pd.Series, services: pd.Index) -> Array:
+    if services.empty:
+        return np.ones((len(service), 1))
+    same = service.to_numpy()[:, None] == services.to_numpy()[None, :]
+    return np.asarray(same, dtype=np.float64)
+
+
+def _fit_held(
+    y: Array,
+    fixed: Array,
+    codes: list[Codes],
+    crew: list[csr_array],
+    start: Array | None,
+    polish: bool,
+) -> tuple[Fit, Sums, Array]:
+    """Fit with far-off lines held at `HELD_AT` standard deviations from what is expected of them.
+
+    Winsorised residuals, in turn with the fit (Huber 1981, Robust Statistics, section 7.8: pseudo
+    observations); the noise is judged by the median absolute residual where that is less.
+    """
+    held = y
+    for _ in range(_ROUNDS):
+        sums = take_sums(held, fixed, codes, crew)
+        fit = fit_reml(sums, start, polish=False)
+        start = fit.relative
+        before = held
+        for _ in range(_STEPS):
+            residual = y - _expected(sums, fit, fixed, codes, crew)
+            bound = HELD_AT * _noise(residual, fit)
+            moved = y - residual + np.clip(residual, -bound, bound)
+            if np.abs(moved - held).max() < 1e-3:
+                break
+            held = moved
+            sums = take_sums(held, fixed, codes, crew)
+        if np.abs(held - before).max() < 1e-3:
+            break
+    return fit_reml(sums, start, polish=polish), sums, held
+
+
+def _noise(residual: Array, fit: Fit) -> float:
+    return max(min(fit.noise_sd, 1.4826 * float(np.median(np.abs(residual)))), _LEAST_NOISE)
+
+
+def _expected(
+    sums: Sums, fit: Fit, fixed: Array, codes: list[Codes], crew: list[csr_array]
+) -> Array:
+    nested, rest = effects(sums, fit.relative)
+    crossed = len(rest) - fixed.shape[1]
+    expected = fixed @ rest[crossed:]
+    for levels, code in zip(nested, codes, strict=True):
+        expected = expected + levels[code]
+    if crew:
+        expected = expected + crew[0] @ rest[:crossed]
+    return np.asarray(expected, dtype=np.float64)

@@ -1,0 +1,134 @@
+"""What the finished jobs teach about hours: learnt once a review, laid into its tables."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.costing.jobs import Costing
+from analysis.errors import Unavailable
+from analysis.findings.backtest import quote_again, quote_calibration
+from analysis.findings.drift import quoting_drift
+from analysis.findings.forecast import learn_hours
+from analysis.findings.hours_model import fit_hours, hours_data
+from analysis.findings.learning import learning_curves
+from analysis.findings.overruns import (
+    PERSON,
+    POOLED,
+    hours_spread,
+    jobs_that_pull,
+    next_quotes,
+    overrun_by_task,
+    pooled_by_class,
+    pooled_by_model,
+    pooled_by_person,
+    pooled_by_service,
+)
+from analysis.records.model import Records
+
+Result = pd.DataFrame | Unavailable
+# The tables that are made of what was learnt.
+LEARNT: Final = (
+    "overrun_by_task",
+    "hours_spread",
+    "jobs_that_pull",
+    "learning_curves",
+    "quoting_drift",
+    "next_quotes",
+    "quote_calibration",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Lessons:
+    """What was learnt from all jobs up to a day.
+
+    `pooled` : pooled columns by the table that they stand in, on its keys; None where there was too
+    little to learn from. `tables` : the results named in `LEARNT`.
+    """
+
+    pooled: Mapping[str, pd.DataFrame] | None
+    tables: Mapping[str, Result]
+
+    def laid_into(self, name: str, table: Result) -> Result:
+        """The table of hours with its pooled columns; missing where nothing was learnt."""
+        return _with_pooled(table, None if self.pooled is None else self.pooled[name], name)
+
+
+def nothing_learnt(name: str, table: Result) -> Result:
+    """The table of hours with its pooled columns blank."""
+    return _with_pooled(table, None, name)
+
+
+def _with_pooled(table: Result, pooled: pd.DataFrame | None, name: str) -> Result:
+    if isinstance(table, Unavailable):
+        return table
+    columns = PERSON if name == "hours_by_installer" else POOLED
+    if pooled is None:
+        blank = table.assign(**dict.fromkeys(columns, np.nan))
+        kinds = {"flagged": "boolean", "jobs_to_date": "Int64"}
+        return blank.astype({name: kind for name, kind in kinds.items() if name in columns})
+    keys = [str(each) for each in pooled.index.names]
+    at = pooled.index.get_indexer(_index(table, keys))
+    found = pooled.take(at).set_axis(table.index)
+    found.loc[at < 0] = pd.NA
+    found = found.assign(jobs_to_date=found["jobs_to_date"].astype("Int64"))
+    if "flagged" in columns:
+        found = found.assign(flagged=found["flagged"].fillna(False).astype("boolean"))
+    return table.join(found[list(columns)])
+
+
+def _index(table: pd.DataFrame, keys: list[str]) -> pd.Index:
+    if len(keys) == 1:
+        return pd.MultiIndex.from_arrays([table[keys[0]]], names=keys)
+    return pd.MultiIndex.from_frame(table[keys])
+
+
+def learn(
+    costing: Costing,
+    records: Records,
+    until: pd.Timestamp,
+    progress: Callable[[str], None] | None = None,
+) -> Lessons:
+    """Learn from every job finished by a day."""
+    say = progress or (lambda _: None)
+    settings = records.settings
+    fewest, confidence = settings.pricing.fewest_jobs, settings.quoting.confidence
+    by_task = overrun_by_task(costing, until, fewest)
+    data = hours_data(costing, until)
+    say("telling overruns from chance")
+    model = fit_hours(data)
+    if isinstance(model, Unavailable):
+        return Lessons(None, {name: _without(model, name) for name in LEARNT} | _named(by_task))
+    pooled = {
+        "hours_by_model": pooled_by_model(model, settings.overrun),
+        "hours_by_class": pooled_by_class(model, settings.overrun),
+        "hours_by_service": pooled_by_service(model, settings.overrun),
+        "hours_by_installer": pooled_by_person(model),
+    }
+    forecaster = learn_hours(data, records["price_list"], until)
+    say("quoting past jobs again")
+    again = quote_again(data, records["price_list"], confidence, until)
+    tables: dict[str, Result] = {
+        "hours_spread": hours_spread(model),
+        "jobs_that_pull": jobs_that_pull(model),
+        "learning_curves": learning_curves(model, fewest, settings.overrun.error_rate),
+        "quoting_drift": quoting_drift(model, settings),
+        "next_quotes": _without(forecaster, "next_quotes")
+        if isinstance(forecaster, Unavailable)
+        else next_quotes(forecaster, confidence, fewest),
+        "quote_calibration": again
+        if isinstance(again, Unavailable)
+        else quote_calibration(again, confidence),
+    }
+    return Lessons(pooled, tables | _named(by_task))
+
+
+def _named(by_task: Result) -> dict[str, Result]:
+    return {"overrun_by_task": by_task}
+
+
+def _without(reason: Unavailable, name: str) -> Unavailable:
+    return Unavailable(name, reason.missing, reason.line)

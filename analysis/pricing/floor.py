@@ -1,0 +1,181 @@
+"""The lowest price that leaves the target margin, and what any price leaves.
+
+With P the price as written, nt the factor that takes the tax out, m the target margin, c and f the
+card's percentage (as a share) and its fixed part: P·nt·(1 − m) = cost + P·c + f. The cost is what
+the job is expected to cost if it were bought today: film at its newest landed cost, consumables,
+labour, and a reserve for doing it over. Overhead is not in it: the target is a contribution margin.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.costing.jobs import Costing
+from analysis.costing.labour import loaded_rate
+from analysis.costing.purchases import film_prices
+from analysis.periods import quarter_of
+from analysis.records.model import Records
+from analysis.settings import Settings
+from analysis.sums import strict_sum
+
+# A service's own share of jobs done over stands against the shop's with the weight of so many jobs.
+_SHOP_JOBS: Final = 20.0
+_MONTHS: Final = 12
+
+
+@dataclass(frozen=True)
+class Rates:
+    """What an hour of the next job costs; NaN where the records do not say. [money / h]
+
+    `labour` : mean loaded rate of the hours worked in the trailing twelve months; `unpaid_share` :
+    share of those hours whose wage is not known and which the mean leaves out; `consumables` : rate
+    of the newest quarter.
+    """
+
+    labour: float
+    unpaid_share: float
+    consumables: float
+
+
+def next_rates(costing: Costing, settings: Settings, day: pd.Timestamp) -> Rates:
+    """The rates of a job quoted on a day.
+
+    Without any hours in the twelve months labour costs the default wage, loaded.
+    """
+    worked = costing.log["worked_on"]
+    recent = costing.log[(worked > day - pd.DateOffset(months=_MONTHS)) & (worked <= day)]
+    paid = recent[recent["cost"].notna()]
+    hours, paid_hours = float(recent["hours"].sum()), float(paid["hours"].sum())
+    if hours > 0:
+        labour = float(paid["cost"].sum()) / paid_hours if paid_hours > 0 else np.nan
+    else:
+        wage = settings.labour.default_wage
+        labour = np.nan if wage is None else wage * (1 + settings.labour.on_cost)
+    quarter = quarter_of(day, settings.fiscal_year_starts).index
+    known = [index for index in costing.rates if index <= quarter]
+    consumables = costing.rates[max(known)].consumables_rate if known else np.nan
+    return Rates(labour, 1 - paid_hours / hours if hours > 0 else 0.0, consumables)
+
+
+def installer_rate(records: Records, installer: str, day: pd.Timestamp) -> float:
+    """Newest loaded rate of one person on a day, no overtime; NaN without a wage. [money / h]"""
+    entry = pd.DataFrame(
+        {"installer": pd.Series([installer], dtype="str"), "worked_on": [day], "overtime": [False]}
+    )
+    return float(loaded_rate(entry, records["rates"], records.settings.labour).iloc[0])
+
+
+def replacement_cost(costing: Costing, film: str, day: pd.Timestamp) -> float:
+    """Landed cost of a film when it was last bought, on or before a day. [money / m²]
+
+    After freight, discount and credits; several rolls received on that day count by their area.
+    NaN for a film that was not bought by then.
+    """
+    prices = film_prices(costing.purchase_lines, costing.credits)
+    own = prices[(prices["film"] == film) & (prices["received_on"] <= day)]
+    newest = own[own["received_on"] == own["received_on"].max()]
+    area = float(newest["purchased_area_m2"].sum())
+    return float(newest["landed_cost"].sum()) / area if area > 0 else np.nan
+
+
+@dataclass(frozen=True, eq=False)
+class RedoHistory:
+    """How often work is done over, and what that costs.
+
+    `share` : of first-time jobs done over, by service, drawn towards `shop_share`; `cost` : mean
+    cost of a job's redos by service [money], where it is known; `ratio` : cost of redos ÷ direct
+    cost of the jobs done over, in the whole shop.
+    """
+
+    share: pd.Series
+    shop_share: float
+    cost: pd.Series
+    ratio: float
+
+
+def redo_history(costing: Costing, day: pd.Timestamp) -> RedoHistory:
+    """Every redo finished by a day, against the first-time jobs finished by it.
+
+    The cost of a redo is its film, consumables, labour and fee less what was charged for it net of
+    tax, not overhead; a job done over twice has both.
+    """
+    lines = costing.lines.reset_index(drop=True)
+    done = lines[lines["finished"] & (lines["finished_on"] <= day)]
+    first = done[~done["is_redo"]]
+    redos = done[done["is_redo"] & done["root"].isin(first.index)]
+    # The contribution is net of the fee already.
+    cost = strict_sum(-redos["contribution"], redos["root"].astype("int64"))
+    redone = pd.Series(first.index.isin(cost.index), index=first.index).groupby(first["service"])
+    shop = float(redone.sum().sum()) / len(first) if len(first) else np.nan
+    root = first.loc[cost.index]
+    direct = root["film_cost"] + root["consumables_cost"] + root["labour_cost"]
+    both = cost.notna() & direct.notna()
+    total = float(direct[both].sum())
+    return RedoHistory(
+        share=(redone.sum() + _SHOP_JOBS * shop) / (redone.size() + _SHOP_JOBS),
+        shop_share=shop,
+        cost=cost.dropna().groupby(root["service"]).mean(),
+        ratio=float(cost[both].sum()) / total if total > 0 else np.nan,
+    )
+
+
+def redo_reserve(history: RedoHistory, service: str, expected_cost: float) -> float:
+    """What a job must set aside for the chance of being done over. [money]
+
+    Probability × mean cost of a redo of the service; where the service has none, the shop's ratio ×
+    the expected cost of the job. Redos that were paid for above their cost reserve nothing.
+    """
+    share = float(history.share.get(service, history.shop_share))
+    if share == 0:
+        return 0.0
+    cost = float(history.cost.get(service, history.ratio * expected_cost))
+    return share * max(cost, 0.0) if not np.isnan(cost) else np.nan
+
+
+def floor_price(cost: float, target_margin: float, settings: Settings) -> float:
+    """The price as written at which a job leaves the target margin after a card fee. [money]
+
+    `cost` : expected cost with the redo reserve; `target_margin` : share of the price net of tax.
+    NaN where the cost is not known, or where no price leaves that margin.
+    """
+    per_price = settings.net_of_tax * (1 - target_margin) - settings.fees.card_percent / 100
+    return (cost + settings.fees.card_fixed) / per_price if per_price > 0 else np.nan
+
+
+@dataclass(frozen=True)
+class PriceResult:
+    """What a price leaves.
+
+    `price` : as written; `fee` : of a card payment; `contribution` : price net of tax − fee −
+    expected cost; `contribution_share` : of the price net of tax. [money]
+    """
+
+    price: float
+    fee: float
+    contribution: float
+    contribution_share: float
+
+
+def at_price(price: float, cost: float, settings: Settings) -> PriceResult:
+    """What a job of an expected cost leaves at a price, paid by card."""
+    fee = price * settings.fees.card_percent / 100 + settings.fees.card_fixed if price else 0.0
+    net = price * settings.net_of_tax
+    contribution = net - fee - cost
+    return PriceResult(price, fee, contribution, contribution / net if net else np.nan)
+
+
+def list_price(
+    prices: pd.DataFrame, service: str, vehicle_class: str | None, day: pd.Timestamp
+) -> float:
+    """The list price of a service on a class on a day; NaN where there is none. [money]
+
+    The newest row of the class on or before the day, else the newest without a class, which holds
+    for every class without a row of its own.
+    """
+    valid = prices[(prices["service"] == service) & (prices["effective_from"] <= day)]
+    valid = valid.sort_values("effective_from", kind="stable")
+    own = valid[valid["vehicle_class"] == vehicle_class] if vehicle_class else valid.iloc[:0]
+    found = own if len(own) else valid[valid["vehicle_class"].isna()]
+    return float(found["list_price"].iloc[-1]) if len(found) else np.nan

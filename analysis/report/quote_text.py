@@ -1,0 +1,223 @@
+"""A quote in words for a person, and as one plain object for a machine."""
+
+import math
+from collections.abc import Iterator
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.pricing.floor import PriceResult
+from analysis.pricing.quote import Quote
+from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
+from analysis.report.numbers import Numbers, counted, places_for, pretty_unit, typed
+from analysis.schema import Kind
+from analysis.settings import Settings
+from analysis.units import metres_per, square_metres_per
+
+# Hours are quoted in steps of a quarter of an hour, upwards.
+_STEP: Final = 0.25
+_PLACES: Final = 6
+# A confidence is said as so many of the first of these that fits.
+_OUT_OF: Final = (10, 4, 20, 100)
+_HASTE: Final = dict(CAUTIONS)["Hours and haste"]
+
+
+def quote_lines(quote: Quote, settings: Settings) -> list[str]:
+    """The quote in plain lines: the answer first, then what it rests on, then the notes."""
+    numbers = Numbers(settings)
+    return [
+        *_answer(quote, numbers),
+        *_price_lines(quote, numbers),
+        *_film_lines(quote, numbers),
+        *_job_lines(quote, numbers),
+        *(f"Note: {typed(note)}" for note in quote.notes),
+        *_cautions(quote),
+    ]
+
+
+def quoted_hours(hours: float) -> float:
+    """Hours rounded up to the quarter of an hour. [h]"""
+    return math.ceil(hours / _STEP - 1e-9) * _STEP
+
+
+def in_words(confidence: float) -> str:
+    """`7 of 10`, `3 of 4`; a share that is neither as a percentage, `87.5 %`."""
+    for whole in _OUT_OF:
+        count = confidence * whole
+        if abs(count - round(count)) < 1e-9:
+            return f"{round(count)} of {whole}"
+    return f"{confidence * 100:g} %"
+
+
+def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
+    hours, asked = quote.hours, quote.asked
+    quoted = numbers.hours(quoted_hours(hours.quantile), 2)
+    share = in_words(hours.confidence)
+    yield f"Quote {quoted}: {share} such jobs finish inside it."
+    vehicle = asked.vehicle
+    year = "" if asked.year is None else f" {asked.year}"
+    words = f"{asked.service} on {vehicle.make} {vehicle.model}{year}"
+    words += f", {vehicle.vehicle_class or 'class not known'}"
+    if asked.installer is not None:
+        words += f", by {asked.installer}"
+    yield f"For {typed(words)}; from the records up to {numbers.day(quote.as_of)}."
+    yield (
+        f"Hours: {numbers.hours(hours.mean, 2)} expected, {numbers.hours(hours.median, 2)} in the "
+        f"middle; 9 of 10 take {numbers.number(hours.low, 2)} to {numbers.hours(hours.high, 2)}. "
+        f"Usually counted on: {numbers.hours(hours.usual, 2)}."
+    )
+
+
+def _price_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
+    costs = quote.costs
+    parts = ", ".join(
+        f"{word} {numbers.money(amount, 2)}"
+        for word, amount in (
+            ("film", costs.film),
+            ("consumables", costs.consumables),
+            ("labour", costs.labour),
+            ("redo reserve", costs.redo_reserve),
+        )
+    )
+    yield f"Expected cost {numbers.money(costs.total, 2)}: {parts}; overhead is not in it."
+    target = numbers.percent(quote.target_margin * 100)
+    yield _price_line(f"Floor price (target {target})", quote.floor, numbers)
+    yield _price_line("List price", quote.at_list, numbers)
+
+
+def _price_line(name: str, result: PriceResult, numbers: Numbers) -> str:
+    line = f"{name}: {numbers.money(result.price, 2)}"
+    if math.isnan(result.contribution):
+        return line + "."
+    tax = " net of tax" if numbers.settings.prices_include_tax else ""
+    share = numbers.percent(result.contribution_share * 100)
+    fee = f", after a card fee of {numbers.money(result.fee, 2)}" if result.fee else ""
+    return f"{line}; leaves {numbers.money(result.contribution, 2)} ({share}{tax}){fee}."
+
+
+def _film_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
+    needed, settings = quote.film, numbers.settings
+    area = needed.area
+    if area.mean_m2 == 0 and needed.panels.empty:
+        return
+    square = square_metres_per(settings.area_unit)
+    expected = numbers.area(area.mean_m2 / square)
+    spread = "" if math.isnan(area.sd_m2) else f", give or take {numbers.area(area.sd_m2 / square)}"
+    jobs = counted(area.service, "job")
+    yield (
+        f"Film: {typed(needed.film)}, {expected} expected{spread} ({jobs} of the service, "
+        f"{area.vehicle_class} on the class, {area.model} on the model)."
+    )
+    for row in needed.panels.to_dict("records"):
+        yield _panel_line(row, numbers)
+
+
+def _panel_line(row: dict[Any, Any], numbers: Numbers) -> str:
+    unit = metres_per(numbers.settings.length_unit)
+
+    def length(name: str) -> str:
+        value = row[name] / unit
+        return numbers.number(value, places_for([value], Kind.LENGTH))
+
+    word = pretty_unit(numbers.settings.length_unit)
+    size = f"{length('piece_length_m')} × {length('piece_width_m')} {word}"
+    pull = f"pull {length('pulled_length_m')} {word}"
+    if not math.isnan(row["pulled_width_m"]):
+        pull += f" off the roll of {length('pulled_width_m')} {word}"
+    behind = f"as in {counted(row['cuts'], 'job')}" if row["cuts"] else "worked out"
+    pieces = counted(row["pieces"], "piece")
+    return f"- {typed(row['panel'])}: {pieces} of {size} ({row['source']}); {pull} ({behind})."
+
+
+def _job_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
+    evidence = quote.evidence
+    yield (
+        f"It leans on {counted(evidence.same_service_and_model, 'job')} of this service on this "
+        f"model, {evidence.model} on the model, {evidence.service_and_class} of the service on the "
+        f"class, {evidence.service} of the service. The nearest:"
+    )
+    rows: list[dict[Any, Any]] = quote.jobs.to_dict("records")
+    for row in rows:
+        vehicle = typed(f"{row['make']} {row['model']}")
+        yield (
+            f"- {typed(row['job_id'])} ({numbers.day(row['finished_on'])}) "
+            f"{typed(row['service'])}, {vehicle}: {numbers.number(row['quoted_hours'], 2)} quoted, "
+            f"{numbers.hours(row['actual_hours'], 2)} taken ({row['why']})"
+        )
+
+
+def _cautions(quote: Quote) -> Iterator[str]:
+    yield _HASTE
+    if quote.asked.installer is not None:
+        yield f"A person's hours are for planning the day and for training. {STAFF_CAUTION}"
+
+
+def quote_object(quote: Quote, settings: Settings) -> dict[str, Any]:
+    """The quote as plain values in the shop's units; missing is None, numbers to 6 places."""
+    asked, hours, costs, film = quote.asked, quote.hours, quote.costs, quote.film
+    square = square_metres_per(settings.area_unit)
+    names = ("same_service_and_model", "model", "service_and_class", "service")
+    value: dict[str, Any] = {
+        "service": asked.service,
+        "make": asked.vehicle.make,
+        "model": asked.vehicle.model,
+        "vehicle_class": asked.vehicle.vehicle_class,
+        "year": asked.year,
+        "installer": asked.installer,
+        "as_of": quote.as_of,
+        "hours": {
+            name: getattr(hours, name)
+            for name in ("median", "mean", "quantile", "confidence", "low", "high", "usual")
+        },
+        "price": quote.at_list.price,
+        "floor": quote.floor.price,
+        "target_margin": quote.target_margin,
+        "contribution_at_list": quote.at_list.contribution,
+        "contribution_at_floor": quote.floor.contribution,
+        "costs": {
+            "film": costs.film,
+            "consumables": costs.consumables,
+            "labour": costs.labour,
+            "redo_reserve": costs.redo_reserve,
+            "total": costs.total,
+            "card_fee_at_list": quote.at_list.fee,
+            "card_fee_at_floor": quote.floor.fee,
+        },
+        "evidence": {name: getattr(quote.evidence, name) for name in names},
+        "jobs": quote.jobs.to_dict("records"),
+        "film": {
+            "film": film.film,
+            "expected_area": film.area.mean_m2 / square,
+            "area_sd": film.area.sd_m2 / square,
+            "area_unit": settings.area_unit,
+            "length_unit": settings.length_unit,
+            "panels": _edge_panels(film.panels, settings).to_dict("records"),
+        },
+        "notes": list(quote.notes),
+    }
+    plain: dict[str, Any] = _plain(value)
+    return plain
+
+
+def _edge_panels(panels: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Panels with their lengths in the shop's unit, the names without `_m`."""
+    unit = metres_per(settings.length_unit)
+    lengths = [name for name in panels.columns if name.endswith("_m")]
+    edge = panels.assign(**{name: panels[name] / unit for name in lengths})
+    return edge.rename(columns={name: name.removesuffix("_m") for name in lengths})
+
+
+def _plain(value: Any) -> Any:
+    """Plain values all the way down: no NaN, days as ISO text, numbers to 6 places."""
+    if isinstance(value, dict):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, list):
+        return [_plain(each) for each in value]
+    if value is None or value is pd.NaT or value is pd.NA:
+        return None
+    if isinstance(value, pd.Timestamp):
+        return value.date().isoformat()
+    if isinstance(value, float | np.floating):
+        return round(float(value), _PLACES) if math.isfinite(value) else None
+    return int(value) if isinstance(value, np.integer) else value

@@ -55,23 +55,21 @@ class HoursData:
     left_out: int
 
     def until(self, day: pd.Timestamp) -> "HoursData":
-        """Only the lines finished up to a day."""
-        chosen = (self.lines["finished_on"] <= day).to_numpy()
-        return HoursData(
-            self.lines[chosen].reset_index(drop=True),
-            csr_array(self.crew[chosen]),
-            self.people,
-            self.left_out,
-        )
+        """Only the lines finished up to a day, and the people who had worked by then."""
+        return self._only(np.flatnonzero((self.lines["finished_on"] <= day).to_numpy()))
 
     def newest(self, number: int) -> "HoursData":
         """Only the lines finished last, at most so many."""
         if len(self.lines) <= number:
             return self
         order = np.argsort(self.lines["finished_on"].to_numpy(), kind="stable")
-        kept = np.sort(order[-number:])
+        return self._only(np.sort(order[-number:]))
+
+    def _only(self, kept: npt.NDArray[np.intp]) -> "HoursData":
+        crew = csr_array(self.crew[kept])
+        known = np.flatnonzero(np.asarray(crew.sum(axis=0)).ravel() > 0)
         lines = self.lines.iloc[kept].reset_index(drop=True)
-        return HoursData(lines, csr_array(self.crew[kept]), self.people, self.left_out)
+        return HoursData(lines, csr_array(crew[:, known]), self.people[known], self.left_out)
 
 
 @dataclass(frozen=True, eq=False)

@@ -72,8 +72,9 @@ def _with_pooled(table: Result, pooled: pd.DataFrame | None, name: str) -> Resul
         return blank.astype({name: kind for name, kind in kinds.items() if name in columns})
     keys = [str(each) for each in pooled.index.names]
     at = pooled.index.get_indexer(_index(table, keys))
-    found = pooled.take(at).set_axis(table.index)
-    found.loc[at < 0] = pd.NA
+    # One row more than there is: where a group was not estimated, all is missing.
+    found = pooled.reset_index(drop=True).reindex(np.where(at < 0, len(pooled), at))
+    found = found.set_axis(table.index)
     found = found.assign(jobs_to_date=found["jobs_to_date"].astype("Int64"))
     if "flagged" in columns:
         found = found.assign(flagged=found["flagged"].fillna(False).astype("boolean"))

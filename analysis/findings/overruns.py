@@ -149,7 +149,7 @@ def _chi_ends(free: int) -> tuple[float, float]:
 
 
 def jobs_that_pull(model: HoursModel) -> pd.DataFrame:
-    """The job lines that move their model's pooled overrun most, hardest first.
+    """The job lines that move their model's pooled overrun most, or would, hardest first.
 
     `pull_share` : by how much the model's pooled hours would fall without the line, the other
     effects staying: residual × h ÷ (1 − h), with h = θ² ÷ (1 + θ² n), θ the relative standard
@@ -165,13 +165,15 @@ def jobs_that_pull(model: HoursModel) -> pd.DataFrame:
         lever = square / (1 + square * count)
     else:
         lever = 1 / np.maximum(count, 2)
+    weight = lever / (1 - lever)
     bound = HELD_AT * model.fit.noise_sd
-    pull = np.clip(model.residual, -bound, bound) * lever / (1 - lever)
+    pull = np.clip(model.residual, -bound, bound) * weight
     frame = lines.assign(
         expected_hours=lines["quoted_hours"].to_numpy(float) * np.exp(model.expected),
         pull_share=np.expm1(pull),
         held_back=pd.array(model.held, dtype="boolean"),
-        hardest=np.abs(pull),
+        # In the order of what each would do if it were not held back: slips come first.
+        hardest=np.abs(model.residual * weight),
     )
     order = ["hardest", "job_id", "line"]
     hardest = frame.sort_values(order, ascending=[False, True, True], kind="stable")

@@ -48,19 +48,17 @@ def test_without_an_overrun_few_shops_have_a_flag(runs: dict[str, Runs]) -> None
 def test_the_share_of_false_flags_is_within_the_rate(name: str, runs: dict[str, Runs]) -> None:
     """The mean over the shops of each one's false share: what the rate is defined for."""
     found = score(runs[name].models, "pooled")
-    assert found.flags > 100
+    assert found.flags > 50
     assert found.mean_false_share <= ERROR_RATE
 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])
 def test_the_flags_of_all_shops_together(name: str, runs: dict[str, Runs]) -> None:
-    """False flags ÷ flags of all shops: within two standard errors (of 0.02) of the rate.
-
-    The rate is not defined for this share, in which shops with many flags weigh more; over 400
-    shops it came to 15 % with few over and to 12 % with normal effects.
-    """
+    """False flags ÷ flags of all shops, in which shops with many flags weigh more: within the rate
+    and one standard error of so many shops."""
     found = score(runs[name].models, "pooled")
-    assert found.false_share <= ERROR_RATE + 2 * found.false_share_error
+    print(f"{name}: {found.false_share:.1%} of {found.flags} flags are false")
+    assert found.false_share <= ERROR_RATE + found.false_share_error
 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])

@@ -54,8 +54,10 @@ def test_the_share_of_false_flags_is_within_the_rate(name: str, runs: dict[str, 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])
 def test_the_flags_of_all_shops_together(name: str, runs: dict[str, Runs]) -> None:
-    """False flags ÷ flags of all shops, in which shops with many flags weigh more: within the rate
-    and one standard error of so many shops."""
+    """False flags ÷ flags of all shops: within the rate and one standard error of so many shops.
+
+    Shops with many flags weigh more in it than in the mean over the shops.
+    """
     found = score(runs[name].models, "pooled")
     print(f"{name}: {found.false_share:.1%} of {found.flags} flags are false")
     assert found.false_share <= ERROR_RATE + found.false_share_error

@@ -148,9 +148,9 @@ def test_the_pair_that_learns_is_told_and_no_crowd_of_others(
     assert makers[1].LEARNING_PAIR in shrinks.index
     assert len(shrinks) <= 2
     pair = curves.loc[makers[1].LEARNING_PAIR]
-    # Planted by the unit, read as Wright's average: near each other, not the same.
+    # Planted by the unit, read as Wright's average (0.89 comes nearest), and drawn towards 1.
     planted = 2.0 ** -makers[1].LEARNING_POWER
-    assert pair["learning_rate_share"] == pytest.approx(planted, abs=0.06)
+    assert pair["learning_rate_share"] == pytest.approx(planted, abs=0.08)
     assert pair["high_share"] < 1
 
 

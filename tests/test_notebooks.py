@@ -22,6 +22,8 @@ def test_the_notebooks_are_there() -> None:
         "00_start_here",
         "01_check_the_records",
         "02_quarterly_pricing_review",
+        "03_vehicles_that_overrun",
+        "06_quote_the_next_job",
     ]
 
 

@@ -16,6 +16,8 @@ _SUFFIXES: Final = ("_pct", "_area", "_length")
 _HEADINGS: Final = {
     "landed_cost_per_area": "Landed cost",
     "low_pct": "From",
+    "low_hours": "From",
+    "high_hours": "To",
     "high_pct": "To",
     "cuts_unmeasured": "Not measured",
 }

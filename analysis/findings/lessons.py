@@ -14,6 +14,7 @@ from analysis.findings.drift import quoting_drift
 from analysis.findings.forecast import learn_hours
 from analysis.findings.hours_model import fit_hours, hours_data
 from analysis.findings.learning import learning_curves
+from analysis.findings.mixed import one_thread
 from analysis.findings.overruns import (
     PERSON,
     POOLED,
@@ -94,7 +95,13 @@ def learn(
     progress: Callable[[str], None] | None = None,
 ) -> Lessons:
     """Learn from every job finished by a day."""
-    say = progress or (lambda _: None)
+    with one_thread():
+        return _learn(costing, records, until, progress or (lambda _: None))
+
+
+def _learn(
+    costing: Costing, records: Records, until: pd.Timestamp, say: Callable[[str], None]
+) -> Lessons:
     settings = records.settings
     fewest, confidence = settings.pricing.fewest_jobs, settings.quoting.confidence
     by_task = overrun_by_task(costing, until, fewest)

@@ -19,6 +19,7 @@ from analysis.findings.forecast import (
     learn_hours,
 )
 from analysis.findings.hours_model import hours_data
+from analysis.findings.mixed import one_thread
 from analysis.pricing.asked import Asked, KnownNames, as_known, ask, known_names, meant
 from analysis.pricing.film_needed import (
     ExpectedArea,
@@ -131,7 +132,8 @@ class Quote:
 def prepare_quotes(costing: Costing, records: Records, day: pd.Timestamp) -> Quoter | Unavailable:
     """Learn from everything finished by a day; `Unavailable` where that is too little."""
     data = hours_data(costing, day)
-    forecaster = learn_hours(data, records["price_list"], day)
+    with one_thread():
+        forecaster = learn_hours(data, records["price_list"], day)
     if isinstance(forecaster, Unavailable):
         return forecaster
     return Quoter(

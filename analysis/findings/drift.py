@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 from scipy.stats import t as student
 
 from analysis.findings.evidence import LEVEL
-from analysis.findings.hours_model import HELD_AT, HoursModel
+from analysis.findings.hours_model import HoursModel
 from analysis.findings.mixed import Array, Codes, Targets, fit_reml, posterior, take_sums
 from analysis.periods import quarter_from_index, quarter_index
 from analysis.settings import Settings
@@ -21,6 +21,8 @@ DAYS_A_YEAR: Final = 365.25
 # Common practice, no source: it keeps a quarter of two odd jobs from standing far off, and a
 # quarter of twenty jobs hardly feels it.
 QUARTER_SD: Final = 0.3
+# A change a year is told from so many quarters on.
+FEWEST_QUARTERS: Final = 4
 # Sum of squared years, around the mean of each service, under which there is no trend to be told.
 _LEAST_SPREAD: Final = 1e-3
 
@@ -31,6 +33,9 @@ class _Estimate:
 
     mean: Array
     sd: Array
+
+
+_UNKNOWN: Final = _Estimate(np.array([np.nan]), np.array([np.nan]))
 
 
 def quoting_drift(model: HoursModel, settings: Settings) -> pd.DataFrame:
@@ -51,8 +56,8 @@ def quoting_drift(model: HoursModel, settings: Settings) -> pd.DataFrame:
         average of all lines, less one. It is the quarter's effect in the mixed model, the variances
         as fitted, less the mean of the effects over all lines. In the last row the factor a year
         less one, of a straight line in the logs: a fixed effect of the model fitted anew, with its
-        error. Missing for a quarter without a job, and where the lines of each service are of
-        about one day.
+        error. Missing for a quarter without a job; in the last row also with jobs in fewer than
+        `FEWEST_QUARTERS` quarters, or where the lines of each service are of about one day.
     """
     lines = model.data.lines
     quarter = quarter_index(lines["finished_on"], settings.fiscal_year_starts)
@@ -71,7 +76,8 @@ def quoting_drift(model: HoursModel, settings: Settings) -> pd.DataFrame:
         }
     ).assign(**_shares(by_quarter, model.sums.free))
     yearly = pd.DataFrame({"period": [A_YEAR], "jobs": [len(lines)], "overrun_share": [np.nan]})
-    trend = yearly.assign(**_shares(change_a_year(model), model.sums.free - 1))
+    change = change_a_year(model) if (jobs > 0).sum() >= FEWEST_QUARTERS else _UNKNOWN
+    trend = yearly.assign(**_shares(change, model.sums.free - 1))
     return pd.concat([table, trend], ignore_index=True)
 
 
@@ -83,9 +89,9 @@ def change_a_year(model: HoursModel) -> _Estimate:
     services, years = _services(model), _years(model)
     within = years - services @ (services.T @ years / services.sum(axis=0))
     if (within**2).sum() < _LEAST_SPREAD:
-        return _Estimate(np.array([np.nan]), np.array([np.nan]))
+        return _UNKNOWN
     fixed = np.column_stack([services, years - years.mean()])
-    sums = take_sums(_held(model), fixed, _codes(model), _crew(model))
+    sums = take_sums(model.held_response, fixed, _codes(model), _crew(model))
     fit = fit_reml(sums, model.fit.relative)
     return _Estimate(fit.fixed[-1:], np.sqrt(np.diagonal(fit.fixed_covariance)[-1:]))
 
@@ -93,7 +99,7 @@ def change_a_year(model: HoursModel) -> _Estimate:
 def _quarters(model: HoursModel, quarter: Codes, jobs: Array) -> _Estimate:
     """Effect of each quarter less their mean over all lines; `jobs` by quarter."""
     crossed = [*_crew(model), quarter]
-    sums = take_sums(_held(model), _services(model), _codes(model), crossed)
+    sums = take_sums(model.held_response, _services(model), _codes(model), crossed)
     relative = np.append(model.fit.relative, QUARTER_SD / model.fit.noise_sd)
     number = len(jobs)
     rest = np.zeros((number, sum(sums.crossed) + sums.fixed))
@@ -114,13 +120,6 @@ def _shares(found: _Estimate, free: int) -> dict[str, Array]:
         "low_share": np.exp(found.mean - reach) - 1,
         "high_share": np.exp(found.mean + reach) - 1,
     }
-
-
-def _held(model: HoursModel) -> Array:
-    """The logs that the model was fitted to, lines far off held back as it holds them."""
-    bound = HELD_AT * model.fit.noise_sd
-    moved = model.expected + np.clip(model.residual, -bound, bound)
-    return np.asarray(np.where(model.held, moved, model.expected + model.residual))
 
 
 def _years(model: HoursModel) -> Array:

@@ -102,13 +102,19 @@ def learn_hours(
         return Unavailable("hours_model", ("jobs",), "No finished job has quoted and actual hours.")
     usual = usual_hours(lines, price_list, day)
     log_ratio = np.log(lines["actual_hours"].to_numpy(float) / usual.of(lines).to_numpy())
-    model = fit_hours(data, (CELL, MODEL, CLASS), response=log_ratio, start=start, polish=False)
+    # A slip of the pen on a service that a model had once would pass for what the service takes on
+    # it; so it is held first by what the model and the class say.
+    coarse = fit_hours(data, response=log_ratio, polish=False, spread=False)
+    if isinstance(coarse, Unavailable):
+        return coarse
+    held = coarse.held_response
+    model = fit_hours(data, (CELL, MODEL, CLASS), response=held, start=start, polish=False)
     if isinstance(model, Unavailable):
         return model
     bound = HELD_AT * model.fit.noise_sd
-    held = np.clip(model.residual, -bound, bound)
-    noise = _service_noise(held, lines["service"], model.fit.noise_sd)
-    return HoursForecaster(model, usual, _chance(held), noise, _crews(data))
+    residual = np.clip(log_ratio - model.expected, -bound, bound)
+    noise = _service_noise(residual, lines["service"], model.fit.noise_sd)
+    return HoursForecaster(model, usual, _chance(residual), noise, _crews(data))
 
 
 def _chance(residual: Array) -> Array:

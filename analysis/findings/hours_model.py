@@ -79,7 +79,8 @@ class HoursModel:
     `services` : levels of the fixed effect (one mean for all where it is empty); `nested` : the
     nested factors in use, finest first, by their columns; `levels` : the levels of each; `has_crew`
     : whether people are a factor; `expected`, `residual` : by line, in logs; `held` : the lines
-    held back; `notes` : what the data were too few for, in words.
+    held back; `held_response` : what the model was fitted to, with those where they are held;
+    `notes` : what the data were too few for, in words.
     """
 
     data: HoursData
@@ -93,6 +94,7 @@ class HoursModel:
     expected: Array
     residual: Array
     held: npt.NDArray[np.bool_]
+    held_response: Array
     notes: tuple[str, ...]
 
     @property
@@ -133,11 +135,13 @@ def fit_hours(
     response: Array | None = None,
     start: Array | None = None,
     polish: bool = True,
+    spread: bool = True,
 ) -> HoursModel | Unavailable:
     """Fit the hours of a shop; `Unavailable` where there are too few lines to learn from.
 
     `response` : (lines,), log(actual ÷ quoted) by default; `start` : relative sds to begin from;
-    `polish` : as in `fit_reml`. Falls back, and says so in `notes`:
+    `polish` : as in `fit_reml`; `spread` : whether to look for what is left open about the
+    variances (else the estimate stands for them). Falls back, and says so in `notes`:
     without services as a fixed effect where there are hardly more lines than services; without a
     factor that has one level only, or no level with two lines.
     """
@@ -169,10 +173,13 @@ def fit_hours(
         bool(crew),
         sums,
         fit,
-        spread_nodes(sums, fit, [PRIOR_SD[each] for each in factors]),
+        spread_nodes(sums, fit, [PRIOR_SD[each] for each in factors])
+        if spread
+        else Nodes(fit.relative[None, :], np.ones(1)),
         expected,
         y - expected,
         np.abs(held_y - y) > 1e-9,
+        held_y,
         tuple(notes),
     )
 

@@ -36,15 +36,13 @@ class Evidence:
 def past_jobs(lines: pd.DataFrame, asked: Asked) -> tuple[Evidence, pd.DataFrame]:
     """How many past jobs are like this one, and the nearest `MOST_JOBS` of them.
 
-    `lines` : the job lines that the hours were learnt from. The table has `JOB_COLUMNS`, the same
+    `lines` : the job lines that the hours were learnt from. A model's jobs are those in the class
+    asked about: in another class it is another vehicle. The table has `JOB_COLUMNS`, the same
     service and model first, then the model, then the service on the class; newest first in each.
     """
-    vehicle = asked.vehicle
     is_service = lines["service"] == asked.service
-    is_model = (lines["make"] == vehicle.make) & (lines["model"] == vehicle.model)
-    is_class = pd.Series(False, index=lines.index)
-    if vehicle.vehicle_class is not None:
-        is_class = lines["vehicle_class"] == vehicle.vehicle_class
+    is_class = _in_class(lines, asked)
+    is_model = _on_model(lines, asked) & is_class
     kinds = (is_service & is_model, is_model, is_service & is_class)
     evidence = Evidence(*(int(each.sum()) for each in (*kinds, is_service)))
     rank = np.select(kinds, range(len(kinds)), len(kinds))
@@ -59,10 +57,28 @@ def past_jobs(lines: pd.DataFrame, asked: Asked) -> tuple[Evidence, pd.DataFrame
     return evidence, near.assign(why=why)[list(JOB_COLUMNS)]
 
 
+def _on_model(lines: pd.DataFrame, asked: Asked) -> pd.Series:
+    vehicle = asked.vehicle
+    return (lines["make"] == vehicle.make) & (lines["model"] == vehicle.model)
+
+
+def _in_class(lines: pd.DataFrame, asked: Asked) -> pd.Series:
+    vehicle_class = asked.vehicle.vehicle_class
+    if vehicle_class is None:
+        return lines["vehicle_class"].isna()
+    return lines["vehicle_class"] == vehicle_class
+
+
 def evidence_notes(lines: pd.DataFrame, asked: Asked, evidence: Evidence, fewest: int) -> list[str]:
     """What is to be said where few past jobs, or none, are like this one."""
     vehicle_class = asked.vehicle.vehicle_class
     notes = []
+    others = lines.loc[_on_model(lines, asked) & ~_in_class(lines, asked), "vehicle_class"]
+    if len(others):
+        known = " or ".join(sorted(others.dropna().unique())) or "of no class"
+        notes.append(
+            f"In the records this model is {known}: {len(others)} of its jobs are not used here."
+        )
     if evidence.model == 0:
         rest = "" if vehicle_class is None else "its class and "
         notes.append(f"No finished job on this model to learn from: it rests on {rest}the service.")

@@ -49,8 +49,7 @@ DEFER: Final = (
     "Local codes, the makers' instructions and licensed practice go before anything on this page."
 )
 STAFF_CAUTION: Final = (
-    "These figures are for scheduling and training. They do not tell a person's skill: who gets "
-    "the hard vehicles, who trains others and who mends what went wrong is in them. Employment law "
-    "and what lies behind the figures govern any decision about staff; take advice before you take "
-    "one."
+    "For scheduling and training. Who gets the hard vehicles, who trains others and who mends what "
+    "went wrong also shows in these hours. Employment law and what lies behind the figures govern "
+    "any decision about staff; take advice before you take one."
 )

@@ -255,4 +255,4 @@ def _drift_title(change: pd.DataFrame, say: Numbers) -> str:
         return f"Hours rise against the quotes, like for like: {told}"
     if high < 0:
         return f"Hours fall against the quotes, like for like: {told}"
-    return f"Quoting does not drift for sure: hours change by {told}, like for like"
+    return f"No drift to be seen in the quoting: hours change by {told}, like for like"

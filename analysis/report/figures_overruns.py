@@ -148,19 +148,24 @@ def _vehicles_title(models: Models, names: list[str], say: Numbers) -> str:
 def _vehicles_note(review: Review, models: Models, say: Numbers) -> str:
     tolerance = say.percent(100 * review.settings.overrun.tolerance)
     false = (
-        f" Of these, {say.percent(models.false_share_pct)} are expected to be false."
+        f" Of these, {_often(models.false_share_pct, say)} are expected to be false alarms."
         if len(models.flagged)
         else ""
     )
     if len(models.thin):
         fewest = counted(review.settings.pricing.fewest_jobs, "job")
-        false += f" Maybe: it looks so, on fewer than {fewest}; no advice rests on that."
+        false += f" Maybe: it looks so, on fewer than {fewest}; no advice yet."
     return (
         f"{basis(review)} The dot is the overrun expected of the next job, the line its 90 % "
         "interval: drawn towards its class, the more so the fewer jobs it has. A diamond, and the "
         "words quote longer, mark models that run over by more than "
-        f"{tolerance} for all but sure.{false}"
+        f"{tolerance} by all that the jobs say.{false} The dot is the model's average over what it "
+        "comes for; what to quote for each service stands under 'Hours to quote next time'."
     )
+
+
+def _often(percent: float, say: Numbers) -> str:
+    return say.percent(percent) if percent >= 1 else f"less than {say.percent(1)}"
 
 
 def _vehicle_grids(review: Review, models: Models, shown: pd.DataFrame) -> tuple[Grid, ...]:

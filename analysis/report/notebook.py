@@ -59,6 +59,8 @@ def table(info: FigureInfo | Review, number: int = 0) -> Shown:
     """The table of numbers under a figure (the first one, unless another is asked for)."""
     if isinstance(info, Review):
         raise TypeError("table() shows the numbers of a figure; gather one from the review first")
+    if info.line and not info.grids:
+        return Shown(Grid(info.line, 1, (), (), ()))
     return Shown(info.grids[number])
 
 

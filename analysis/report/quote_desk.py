@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from analysis.errors import WorkbookError
 from analysis.pricing.quote import Quote, Quoter, next_quote
+from analysis.report.cautions import STAFF_CAUTION
 from analysis.report.look import BLUE, INK, TEMPLATE, VERMILION
 from analysis.report.numbers import Numbers, label, typed
 from analysis.report.quote_text import in_words, quoted_hours
@@ -20,6 +21,17 @@ _NOTHING: Final = ""
 OTHER_MODEL: Final = ("another make", "or model")
 _LEAST, _MOST, _STEP = 50.0, 95.0, 1.0
 _HEIGHT: Final = 330
+_TOOLS: Final = (
+    "zoom",
+    "pan",
+    "select",
+    "lasso",
+    "zoomIn",
+    "zoomOut",
+    "autoScale",
+    "resetScale",
+    "toImage",
+)
 # Positions of the figure's traces.
 _CURVE, _MARK = 0, 1
 
@@ -27,7 +39,7 @@ _CURVE, _MARK = 0, 1
 def quote_desk(quoter: Quoter) -> widgets.VBox:
     """Choices of the job, the distribution of its hours, and the quote in words.
 
-    Its children are the dropdowns Service, Vehicle, Class and Installer, the slider Confidence, the
+    Its children are the dropdowns Service, Vehicle, Class and Installer, the slider How safe, the
     figure and the text. Each change quotes anew from what `quoter` learnt.
     """
     names = quoter.names
@@ -43,13 +55,14 @@ def quote_desk(quoter: Quoter) -> widgets.VBox:
     size = _dropdown("Class", [(AS_RECORDED, _NOTHING), *_named(names.classes)])
     who = _dropdown("Installer", [(ANYONE, _NOTHING), *_named(names.people)])
     slider = widgets.FloatSlider(
-        description="Confidence",
+        description="How safe, %",
         min=_LEAST,
         max=_MOST,
         step=_STEP,
         value=min(max(100 * quoter.records.settings.quoting.confidence, _LEAST), _MOST),
         readout_format=".0f",
         continuous_update=False,
+        layout=widgets.Layout(width="420px"),
     )
     figure, text = _empty_figure(quoter), widgets.HTML()
 
@@ -112,6 +125,8 @@ def _empty_figure(quoter: Quoter) -> go.FigureWidget:
         height=_HEIGHT,
         margin={"l": 60, "r": 10, "t": 40, "b": 50},
         showlegend=False,
+        # The title needs the room; the curve is read, not explored.
+        modebar={"remove": list(_TOOLS)},
     )
     figure.update_xaxes(title_text="Hours", rangemode="tozero")
     figure.update_yaxes(title_text="Such jobs finished inside, %", range=[0, 100])
@@ -138,10 +153,11 @@ def _in_html(quote: Quote, say: Numbers) -> str:
     hours = quote.hours
     floor, listed = say.money(quote.floor.price), say.money(quote.at_list.price)
     lines = [
-        f"Expected {say.hours(hours.mean)}; nine of ten take {say.number(hours.low, 1)} to "
-        f"{say.hours(hours.high)}; the shop counts on {say.hours(hours.usual)}.",
+        f"Expected {say.hours(hours.mean)}; half take less than {say.hours(hours.median)}, one in "
+        f"twenty over {say.hours(hours.high)}; you usually quote {say.hours(hours.usual)}.",
         f"Price at the floor {floor}, by the list {listed}.",
         *(typed(each) for each in quote.notes),
+        *((STAFF_CAUTION,) if quote.asked.installer is not None else ()),
     ]
     first = (
         f"Quote {say.hours(quoted_hours(hours.quantile), 2)}: {in_words(hours.confidence)} such "

@@ -20,18 +20,21 @@ _STEP: Final = 0.25
 _PLACES: Final = 6
 # A confidence is said as so many of the first of these that fits.
 _OUT_OF: Final = (10, 4, 20, 100)
+# So many past jobs are named; all of the nearest are in the object for machines.
+_SHOWN_JOBS: Final = 5
 _HASTE: Final = dict(CAUTIONS)["Hours and haste"]
 
 
 def quote_lines(quote: Quote, settings: Settings) -> list[str]:
-    """The quote in plain lines: the answer first, then what it rests on, then the notes."""
+    """The quote in plain lines: the answer, what to mind about it, and what it rests on."""
     numbers = Numbers(settings)
     return [
         *_answer(quote, numbers),
+        *(f"Note: {typed(note)}" for note in quote.notes),
+        *_hours_lines(quote, numbers),
         *_price_lines(quote, numbers),
         *_film_lines(quote, numbers),
         *_job_lines(quote, numbers),
-        *(f"Note: {typed(note)}" for note in quote.notes),
         *_cautions(quote),
     ]
 
@@ -42,12 +45,12 @@ def quoted_hours(hours: float) -> float:
 
 
 def in_words(confidence: float) -> str:
-    """`7 of 10`, `3 of 4`; a share that is neither as a percentage, `87.5 %`."""
+    """`7 of 10`, `3 of 4`; a share that is neither as a percentage, `87.5 % of`."""
     for whole in _OUT_OF:
         count = confidence * whole
         if abs(count - round(count)) < 1e-9:
             return f"{round(count)} of {whole}"
-    return f"{confidence * 100:g} %"
+    return f"{confidence * 100:g} % of"
 
 
 def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
@@ -62,10 +65,15 @@ def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
     if asked.installer is not None:
         words += f", by {asked.installer}"
     yield f"For {typed(words)}; from the records up to {numbers.day(quote.as_of)}."
+
+
+def _hours_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
+    hours = quote.hours
     yield (
-        f"Hours: {numbers.hours(hours.mean, 2)} expected, {numbers.hours(hours.median, 2)} in the "
-        f"middle; 9 of 10 take {numbers.number(hours.low, 2)} to {numbers.hours(hours.high, 2)}. "
-        f"Usually counted on: {numbers.hours(hours.usual, 2)}."
+        f"Hours: {numbers.hours(hours.mean, 2)} expected; half take less than "
+        f"{numbers.hours(hours.median, 2)}, one in twenty less than {numbers.hours(hours.low, 2)}, "
+        f"one in twenty over {numbers.hours(hours.high, 2)}. You usually quote "
+        f"{numbers.hours(hours.usual, 2)}."
     )
 
 
@@ -125,19 +133,19 @@ def _panel_line(row: dict[Any, Any], numbers: Numbers) -> str:
     pull = f"pull {length('pulled_length_m')} {word}"
     if not math.isnan(row["pulled_width_m"]):
         pull += f" off the roll of {length('pulled_width_m')} {word}"
-    behind = f"as in {counted(row['cuts'], 'job')}" if row["cuts"] else "worked out"
+    behind = f"as in {counted(row['cuts'], 'cut')}" if row["cuts"] else "worked out"
     pieces = counted(row["pieces"], "piece")
     return f"- {typed(row['panel'])}: {pieces} of {size} ({row['source']}); {pull} ({behind})."
 
 
 def _job_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
     evidence = quote.evidence
+    rows: list[dict[Any, Any]] = quote.jobs.head(_SHOWN_JOBS).to_dict("records")
     yield (
         f"It leans on {counted(evidence.same_service_and_model, 'job')} of this service on this "
         f"model, {evidence.model} on the model, {evidence.service_and_class} of the service on the "
-        f"class, {evidence.service} of the service. The nearest:"
+        f"class, {evidence.service} of the service.{' The nearest:' if rows else ''}"
     )
-    rows: list[dict[Any, Any]] = quote.jobs.to_dict("records")
     for row in rows:
         vehicle = typed(f"{row['make']} {row['model']}")
         yield (
@@ -150,7 +158,7 @@ def _job_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
 def _cautions(quote: Quote) -> Iterator[str]:
     yield _HASTE
     if quote.asked.installer is not None:
-        yield f"A person's hours are for planning the day and for training. {STAFF_CAUTION}"
+        yield STAFF_CAUTION
 
 
 def quote_object(quote: Quote, settings: Settings) -> dict[str, Any]:

@@ -150,7 +150,10 @@ def vehicles_answer(review: Review) -> Answer:
             f"{_maybe(models, review)}{plainly_named(models, review)}"
         )
         return Answer(question, line, detail, anchor)
-    top = flagged.head(MOST_NAMED)
+    dearest = number(flagged, "overrun_cost_year").sort_values(
+        ascending=False, kind="stable", na_position="last"
+    )
+    top = flagged.loc[dearest.index].head(MOST_NAMED)
     named = [
         f"{name} {_model_figures(row, say)}"
         for name, row in zip(model_names(top), _rows(top), strict=True)
@@ -160,7 +163,8 @@ def vehicles_answer(review: Review) -> Answer:
     cost = number(top, "overrun_cost_year").notna().any()
     money = " Costs are those of their overruns in twelve months." if cost else ""
     false = models.false_share_pct
-    sure = f"{say.percent(false)} may be false" if false >= 1 else "hardly one can be false"
+    often = say.percent(false) if false >= 1 else f"less than {say.percent(1)}"
+    sure = f"{often} are expected to be false alarms"
     doubt = f"Of the {quote_longer(len(flagged))}, {sure}."
     if len(flagged) == 1:
         doubt = f"The chance that this is a false alarm is {say.percent(false)}."
@@ -176,7 +180,7 @@ def _maybe(models: Models, review: Review) -> str:
         return ""
     names = listed(model_names(models.thin.head(MOST_NAMED)))
     fewest = counted(review.settings.pricing.fewest_jobs, "job")
-    return f"On fewer than {fewest} each, and so no advice: {names}. "
+    return f"{names} may too, but on fewer than {fewest}: no advice yet. "
 
 
 def _model_figures(row: dict[str, Any], say: Numbers) -> str:

@@ -110,7 +110,9 @@ def _result(review: Review, name: str, table: Table) -> Content | None:
         if isinstance(frame, pd.DataFrame):
             edge = rounded(to_edge(frame, table, review.settings), table)
             edge = _likeliest_first(edge) if name == LIKELIEST_FIRST else edge
-            parts.append(edge.assign(period=period).reset_index(drop=True))
+            # A table without a trailing year names no period, or has one of its own.
+            edge = edge.assign(period=period) if name in review.year else edge
+            parts.append(edge.reset_index(drop=True))
     if not parts:
         return None
     if name == "shop_result":

@@ -103,7 +103,7 @@ def test_hours_to_add_weigh_pairs_by_their_jobs(make_review: MakeReview) -> None
         ((-0.06, -0.01), "Hours fall against the quotes, like for like: +3.5% a year (−6% to −1%)"),
         (
             (-0.01, 0.06),
-            "Quoting does not drift for sure: hours change by +3.5% a year (−1% to 6%), "
+            "No drift to be seen in the quoting: hours change by +3.5% a year (−1% to 6%), "
             "like for like",
         ),
     ],

@@ -27,7 +27,7 @@ def parts() -> tuple[dict[str, Any], Any, Any]:
 
 def test_the_slider_moves_the_mark_and_the_words() -> None:
     choices, figure, text = parts()
-    slider = choices["Confidence"]
+    slider = choices["How safe, %"]
     before = (figure.data[1].x[0], text.value)
     slider.value = 90.0
     assert figure.data[1].y == (90.0,)
@@ -42,7 +42,7 @@ def test_the_desk_says_what_the_quote_says() -> None:
     choices, figure, text = parts()
     choices["Service"].value = "roof"
     make, model = choices["Vehicle"].value
-    share = choices["Confidence"].value / 100
+    share = choices["How safe, %"].value / 100
     quote = next_quote(quoter(), "roof", make, model, confidence=share)
     assert figure.data[1].x == (quote.hours.quantile,)
     assert f"Quote {quoted_hours(quote.hours.quantile):.2f} h" in text.value
@@ -83,5 +83,5 @@ def test_a_job_that_cannot_be_quoted_says_why(monkeypatch: pytest.MonkeyPatch) -
         raise WorkbookError("No <such> job.")
 
     monkeypatch.setattr(module, "next_quote", refuse)
-    choices["Confidence"].value = 60.0
+    choices["How safe, %"].value = 60.0
     assert text.value == "<p>No &lt;such&gt; job.</p>"

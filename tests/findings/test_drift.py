@@ -137,7 +137,7 @@ def test_by_hand() -> None:
 
 
 def test_the_change_a_year_by_hand() -> None:
-    """The same shop: least squares through two days, 212 days apart; too few quarters to be told."""
+    """The same shop: least squares through two days, 212 days apart; too few quarters to tell."""
     table = tiny()
     model = fitted(table, CREWLESS, 0)
     found = change_a_year(model)

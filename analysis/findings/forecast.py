@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import ndtr, ndtri
@@ -44,7 +45,7 @@ class HoursForecaster:
 
     `chance` : equally likely departures in standard deviations, (atoms,); `noise` : standard
     deviation of the noise by service, in logs; `crew` : share of each service's work by person
-    (services × people).
+    (services × people); `held` : by line, whether it was held back as far off.
     """
 
     model: HoursModel
@@ -52,6 +53,7 @@ class HoursForecaster:
     chance: Array
     noise: pd.Series
     crew: pd.DataFrame
+    held: npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +116,8 @@ def learn_hours(
     bound = HELD_AT * model.fit.noise_sd
     residual = np.clip(log_ratio - model.expected, -bound, bound)
     noise = _service_noise(residual, lines["service"], model.fit.noise_sd)
-    return HoursForecaster(model, usual, _chance(residual), noise, _crews(data))
+    is_held = coarse.held | model.held
+    return HoursForecaster(model, usual, _chance(residual), noise, _crews(data), is_held)
 
 
 def _chance(residual: Array) -> Array:

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from analysis.pricing.asked import Asked
@@ -55,6 +56,16 @@ def past_jobs(lines: pd.DataFrame, asked: Asked) -> tuple[Evidence, pd.DataFrame
     ).head(MOST_JOBS)
     why = pd.Series(np.asarray(_WHY)[near["rank"]], index=near.index, dtype="str")
     return evidence, near.assign(why=why)[list(JOB_COLUMNS)]
+
+
+def held_notes(lines: pd.DataFrame, held: npt.NDArray[np.bool_], asked: Asked) -> list[str]:
+    """The jobs of this service on this model whose hours are too far off to be believed whole."""
+    mine = held & (_on_model(lines, asked) & (lines["service"] == asked.service)).to_numpy()
+    return [
+        f"{row.job_id} took {row.actual_hours:.2f} h for {row.quoted_hours:.2f} h quoted, far off "
+        "what the other jobs say: look whether that is right. It is held back here."
+        for row in lines[mine].itertuples()
+    ]
 
 
 def _on_model(lines: pd.DataFrame, asked: Asked) -> pd.Series:

@@ -43,7 +43,7 @@ from analysis.pricing.floor import (
     redo_reserve,
     replacement_cost,
 )
-from analysis.pricing.past_jobs import Evidence, evidence_notes, past_jobs
+from analysis.pricing.past_jobs import Evidence, evidence_notes, held_notes, past_jobs
 from analysis.records.model import Records
 
 LOW, HIGH = 0.05, 0.95
@@ -188,6 +188,7 @@ def next_quote(
     evidence, jobs = past_jobs(past, asked)
     notes = (
         *asked.notes,
+        *held_notes(past, quoter.forecaster.held, asked),
         *evidence_notes(past, asked, evidence, settings.pricing.fewest_jobs),
         *film_notes,
         *cost_notes,

@@ -281,3 +281,24 @@ def test_the_demos_fast_person_is_quoted_shorter(demo: Quoter) -> None:
     fast = roof(demo, "Selwick", "Lumbrey", installer="Joss Tindall")
     slow = roof(demo, "Selwick", "Lumbrey", installer="Ines Corbray")
     assert slow.hours.median > 1.15 * fast.hours.median
+
+
+def test_a_slip_of_the_pen_is_held_and_told(tmp_path: Path) -> None:
+    """One job of 4 h written down as 27 h: without the hold the next quote would be some 27 h."""
+    rows = [("A", "roof", 4.0, 4.2), ("B", "roof", 4.0, 27.0)]
+    rows += [(f"C{at}", "roof", 3.5, 3.3 + 0.1 * at) for at in range(6)]
+    rows += [(f"D{at}", "hood", 2.5, 2.4 + 0.1 * at) for at in range(4)]
+    models = ["Pike", "Ebb", *["Bream", "Lisk", "Pike"] * 3, "Lisk"]
+    jobs = "job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours\n"
+    jobs += "\n".join(
+        f"{name} | 2026-07-{at + 1:02d} | {service} | Harrow | {models[at]} | {quoted} | 400 | {took}"
+        for at, (name, service, quoted, took) in enumerate(rows)
+    )
+    records = records_of(tmp_path, jobs=jobs, purchases=small_shop()["purchases"])
+    day = pd.Timestamp("2026-07-31")
+    quoter = prepare_quotes(cost_records(records, day), records, day)
+    assert isinstance(quoter, Quoter)
+    quote = next_quote(quoter, "roof", "Harrow", "Ebb")
+    assert quote.hours.median < 12
+    assert any(note.startswith("B took 27.00 h for 4.00 h quoted") for note in quote.notes)
+    assert not any("B took" in note for note in next_quote(quoter, "roof", "Harrow", "Lisk").notes)

@@ -42,9 +42,12 @@ def quote_again(
     """
     lines = data.lines
     asked_on = lines["quoted_on"].fillna(lines["started_on"]).fillna(lines["finished_on"])
+    # A quote dated after the work would let a job be forecast from itself.
+    asked_on = asked_on.where(asked_on <= lines["finished_on"], lines["finished_on"])
     first_month = until.to_period("M") - MONTHS + 1
     months = asked_on.dt.to_period("M")
-    parts, start = [], None
+    parts: list[pd.DataFrame] = []
+    start: dict[tuple[str, ...], float] | None = None
     for month in sorted(months[months >= first_month].unique()):
         day = month.start_time - pd.Timedelta(days=1)
         known = data.until(day).newest(MOST_LEARNT)
@@ -53,7 +56,7 @@ def quote_again(
         learnt = learn_hours(known, price_list, day, start)
         if isinstance(learnt, Unavailable):
             continue
-        start = learnt.model.fit.relative
+        start = learnt.model.relative
         asked = lines[(months == month) & lines["service"].isin(learnt.noise.index)]
         if len(asked):
             step = -(-len(asked) // MOST_A_MONTH)

@@ -9,8 +9,8 @@ from scipy.sparse import csr_array
 from scipy.stats import t as student
 
 from analysis.findings.evidence import LEVEL
-from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed import Array, Codes, Targets, fit_reml, posterior, take_sums
+from analysis.findings.hours_model import HoursModel, sums_of
+from analysis.findings.mixed import Array, Codes, Targets, fit_reml, posterior
 from analysis.periods import quarter_from_index, quarter_index
 from analysis.settings import Settings
 from analysis.sums import ratio
@@ -74,7 +74,7 @@ def quoting_drift(model: HoursModel, settings: Settings) -> pd.DataFrame:
             "jobs": jobs.to_numpy(),
             "overrun_share": (ratio(sums["actual_hours"], sums["quoted_hours"]) - 1).to_numpy(),
         }
-    ).assign(**_shares(by_quarter, model.sums.free))
+    ).assign(**_shares(by_quarter if (jobs > 0).sum() > 1 else _UNKNOWN, model.sums.free))
     yearly = pd.DataFrame({"period": [A_YEAR], "jobs": [len(lines)], "overrun_share": [np.nan]})
     change = change_a_year(model) if (jobs > 0).sum() >= FEWEST_QUARTERS else _UNKNOWN
     trend = yearly.assign(**_shares(change, model.sums.free - 1))
@@ -91,7 +91,7 @@ def change_a_year(model: HoursModel) -> _Estimate:
     if (within**2).sum() < _LEAST_SPREAD:
         return _UNKNOWN
     fixed = np.column_stack([services, years - years.mean()])
-    sums = take_sums(model.held_response, fixed, _codes(model), _crew(model))
+    sums = sums_of(model.held_response, fixed, _codes(model), _crew(model))
     fit = fit_reml(sums, model.fit.relative)
     return _Estimate(fit.fixed[-1:], np.sqrt(np.diagonal(fit.fixed_covariance)[-1:]))
 
@@ -99,7 +99,7 @@ def change_a_year(model: HoursModel) -> _Estimate:
 def _quarters(model: HoursModel, quarter: Codes, jobs: Array) -> _Estimate:
     """Effect of each quarter less their mean over all lines; `jobs` by quarter."""
     crossed = [*_crew(model), quarter]
-    sums = take_sums(model.held_response, _services(model), _codes(model), crossed)
+    sums = sums_of(model.held_response, _services(model), _codes(model), crossed)
     relative = np.append(model.fit.relative, QUARTER_SD / model.fit.noise_sd)
     number = len(jobs)
     rest = np.zeros((number, sum(sums.crossed) + sums.fixed))

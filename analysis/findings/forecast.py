@@ -6,6 +6,7 @@ distribution holds the error of every effect, the spread of the models never see
 the job, and the chance from job to job as it was seen (not a normal curve laid over it).
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +21,7 @@ from analysis.findings.hours_model import (
     CELL,
     CLASS,
     HELD_AT,
+    LEAST_NOISE,
     MODEL,
     HoursData,
     HoursModel,
@@ -37,6 +39,10 @@ _NORMAL_JOBS: Final = 50
 _SERVICE_JOBS: Final = 30
 _HALVINGS: Final = 45
 _MONTHS_OF_CREW: Final = 12
+# A change a year is allowed for where the lines span so many years; most shops' is under 4 %.
+_YEARS_FOR_TREND: Final = 1.5
+_DRIFT_SD: Final = 0.04
+_DAYS_A_YEAR: Final = 365.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +51,8 @@ class HoursForecaster:
 
     `chance` : equally likely departures in standard deviations, (atoms,); `noise` : standard
     deviation of the noise by service, in logs; `crew` : share of each service's work by person
-    (services × people); `held` : by line, whether it was held back as far off.
+    (services × people); `crew_variance` : how the crews of its jobs differ, by service
+    [log²]; `held` : by line, whether it was held back as far off.
     """
 
     model: HoursModel
@@ -53,6 +60,7 @@ class HoursForecaster:
     chance: Array
     noise: pd.Series
     crew: pd.DataFrame
+    crew_variance: pd.Series
     held: npt.NDArray[np.bool_]
 
 
@@ -93,11 +101,14 @@ class HoursForecast:
 
 
 def learn_hours(
-    data: HoursData, price_list: pd.DataFrame, day: pd.Timestamp, start: Array | None = None
+    data: HoursData,
+    price_list: pd.DataFrame,
+    day: pd.Timestamp,
+    start: Mapping[tuple[str, ...], float] | None = None,
 ) -> HoursForecaster | Unavailable:
     """Learn from jobs finished by a day, to forecast jobs quoted after it.
 
-    `data` holds only such jobs; `start` : relative sds to begin the fit from.
+    `data` holds only such jobs; `start` : relative sds to begin the fit from, by factor.
     """
     lines = data.lines
     if lines.empty:
@@ -109,15 +120,36 @@ def learn_hours(
     coarse = fit_hours(data, response=log_ratio, polish=False, spread=False)
     if isinstance(coarse, Unavailable):
         return coarse
-    held = coarse.held_response
+    log_ratio = log_ratio + _up_to_date(coarse, day)
+    held = coarse.held_response + _up_to_date(coarse, day)
     model = fit_hours(data, (CELL, MODEL, CLASS), response=held, start=start, polish=False)
     if isinstance(model, Unavailable):
         return model
     bound = HELD_AT * model.fit.noise_sd
     residual = np.clip(log_ratio - model.expected, -bound, bound)
-    noise = _service_noise(residual, lines["service"], model.fit.noise_sd)
+    noise = _service_noise(residual, lines["service"], max(model.fit.noise_sd, LEAST_NOISE))
+    crew, differ = _crews(model)
     is_held = coarse.held | model.held
-    return HoursForecaster(model, usual, _chance(residual), noise, _crews(data), is_held)
+    return HoursForecaster(model, usual, _chance(residual), noise, crew, differ, is_held)
+
+
+def _up_to_date(model: HoursModel, day: pd.Timestamp) -> Array:
+    """What to add to each line's log so that hours that drift stand as of the day. (lines,)
+
+    The change a year of what the model leaves over, within services, drawn towards none by its
+    error (a normal prior of `_DRIFT_SD`); none where the lines span too little to tell.
+    """
+    lines = model.data.lines
+    years = pd.Series((lines["finished_on"] - day).dt.days / _DAYS_A_YEAR)
+    within = (years - years.groupby(lines["service"]).transform("mean")).to_numpy(float)
+    spread = float((within**2).sum())
+    if float(np.ptp(years)) < _YEARS_FOR_TREND or not spread:
+        return np.zeros(len(lines))
+    left = model.held_response - model.expected
+    slope = float(within @ left) / spread
+    error = model.fit.noise_sd**2 / spread
+    slope *= _DRIFT_SD**2 / (_DRIFT_SD**2 + error)
+    return np.asarray(-slope * years.to_numpy(float))
 
 
 def _chance(residual: Array) -> Array:
@@ -138,14 +170,21 @@ def _service_noise(residual: Array, service: pd.Series, noise: float) -> pd.Seri
     return ratio.pow(0.5) * noise
 
 
-def _crews(data: HoursData) -> pd.DataFrame:
-    """Share of each service's work by person over the last twelve months of the lines."""
+def _crews(model: HoursModel) -> tuple[pd.DataFrame, pd.Series]:
+    """Each service's work by person over its last twelve months, and how its crews' pace differs.
+
+    Shares (services × people), and the variance over lines of the effect of the crew [log²].
+    """
+    data = model.data
     days = data.lines["finished_on"]
     recent = (days > days.max() - pd.DateOffset(months=_MONTHS_OF_CREW)).to_numpy()
-    shares = pd.DataFrame(data.crew[recent].toarray(), columns=data.people)
-    by_service = shares.groupby(data.lines.loc[recent, "service"].to_numpy()).sum()
+    service = data.lines.loc[recent, "service"].to_numpy()
+    shares = data.crew[recent].toarray()
+    by_service = pd.DataFrame(shares, columns=data.people).groupby(service).sum()
     total = by_service.sum(axis=1)
-    return by_service[total > 0].div(total[total > 0], axis=0)
+    pace = shares @ model.fit.crossed_effects[0] if model.has_crew else np.zeros(len(shares))
+    differ = pd.Series(pace).groupby(service).var(ddof=0)
+    return by_service[total > 0].div(total[total > 0], axis=0), differ
 
 
 def forecast_hours(
@@ -170,11 +209,12 @@ def forecast_hours(
     )
     extra = np.zeros(number)
     if model.has_crew:
-        effects = model.fit.crossed_effects[0]
-        middle = crew @ effects
-        extra = crew @ effects**2 - middle**2
-        targets.fresh[:, -1] = 1 - crew.sum(axis=1)
-        extra = np.where(crew.sum(axis=1) > 0, extra, 0.0)
+        is_known = crew.sum(axis=1) > 0
+        targets.fresh[:, -1] = np.where(is_known, 0.0, 1.0)
+        if installer is None or installer.isna().any():
+            differ = rows["service"].map(forecaster.crew_variance).fillna(0.0).to_numpy(float)
+            named = np.zeros(number, bool) if installer is None else installer.notna().to_numpy()
+            extra = np.where(named, 0.0, differ)
     spread = spread_of(model, targets)
     mean = spread.middle()
     variance = (spread.sd**2 + (spread.mean - mean[:, None]) ** 2) @ spread.weight + extra

@@ -5,17 +5,19 @@ service fixed and the rest random, by REML (`mixed`). A crew counts by its peopl
 line. The error of the estimated variances is carried into whatever is asked of the model.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy.sparse import csr_array
+from scipy.stats import norm
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
+from analysis.findings.evidence import LEVEL
 from analysis.findings.mixed import Array, Codes, Fit, Sums, effects, fit_reml, take_sums
 from analysis.findings.variances import Nodes, spread_nodes
 
@@ -25,7 +27,10 @@ HELD_AT: Final = 3.0
 # Job lines that are needed beyond one for each service, before a spread can be told.
 FEWEST_FREE: Final = 5
 # Hours are written to the quarter of an hour: noise is never taken to be less. [log]
-_LEAST_NOISE: Final = 0.02
+LEAST_NOISE: Final = 0.02
+_NO_SPREAD: Final = 1e-6
+# What writing hours down adds at the very least. [log]
+_ROUNDING: Final = 0.005
 _ROUNDS: Final = 3
 _STEPS: Final = 25
 
@@ -98,6 +103,11 @@ class HoursModel:
     notes: tuple[str, ...]
 
     @property
+    def relative(self) -> dict[tuple[str, ...], float]:
+        """The relative standard deviations by factor, to begin another fit from."""
+        return dict(zip(self.factors, self.fit.relative, strict=True))
+
+    @property
     def factors(self) -> tuple[tuple[str, ...], ...]:
         """The random factors in the order of their standard deviations."""
         return (*self.nested, CREW) if self.has_crew else self.nested
@@ -111,6 +121,7 @@ def hours_data(costing: Costing, until: pd.Timestamp) -> HoursData:
     lines = costing.lines.reset_index(drop=True)
     first = lines[lines["finished"] & ~lines["is_redo"] & (lines["finished_on"] <= until)]
     used = first[(first["quoted_hours"] > 0) & (first["actual_hours"] > 0)]
+    used = used.assign(vehicle_class=_classes(used))
     ratio = np.log(used["actual_hours"].to_numpy(float) / used["quoted_hours"].to_numpy(float))
     log = costing.log
     work = log[log["job_line"].notna() & log["installer"].notna() & (log["hours"] > 0)]
@@ -128,20 +139,27 @@ def hours_data(costing: Costing, until: pd.Timestamp) -> HoursData:
     )
 
 
+def _classes(lines: pd.DataFrame) -> pd.Series:
+    """Class of each line; a blank one is that of the model's other lines, where they agree."""
+    by_model = lines.groupby(["make", "model"], dropna=False)["vehicle_class"]
+    known = by_model.transform("first").where(by_model.transform("nunique") == 1)
+    return lines["vehicle_class"].fillna(known)
+
+
 def fit_hours(
     data: HoursData,
     nested: Sequence[tuple[str, ...]] = (MODEL, CLASS),
     *,
     response: Array | None = None,
-    start: Array | None = None,
+    start: Mapping[tuple[str, ...], float] | None = None,
     polish: bool = True,
     spread: bool = True,
 ) -> HoursModel | Unavailable:
     """Fit the hours of a shop; `Unavailable` where there are too few lines to learn from.
 
-    `response` : (lines,), log(actual ÷ quoted) by default; `start` : relative sds to begin from;
-    `polish` : as in `fit_reml`; `spread` : whether to look for what is left open about the
-    variances (else the estimate stands for them). Falls back, and says so in `notes`:
+    `response` : (lines,), log(actual ÷ quoted) by default; `start` : relative sds to begin from,
+    by factor; `polish` : as in `fit_reml`; `spread` : whether to look for what is left open about
+    the variances (else the estimate stands for them). Falls back, and says so in `notes`:
     without services as a fixed effect where there are hardly more lines than services; without a
     factor that has one level only, or no level with two lines.
     """
@@ -162,9 +180,18 @@ def fit_hours(
     used, codes, levels = _nested_factors(lines, nested, notes)
     crew = _crew_factor(data, notes)
     fixed = _fixed(lines["service"], services)
-    fit, sums, held_y = _fit_held(y, fixed, codes, crew, start, polish)
+    if _has_no_spread(y, fixed):
+        return Unavailable(
+            "hours_model",
+            ("hours",),
+            "The actual hours are the quoted ones, or a fixed share of them, on every job line: "
+            "they look copied, and tell nothing.",
+        )
     factors = (*used, CREW) if crew else used
-    expected = _expected(sums, fit, fixed, codes, crew)
+    likely = np.array([PRIOR_SD[each] for each in factors])
+    begin = None if start is None else np.array([start.get(each, 0.3) for each in factors])
+    fit, sums, held_y = _fit_held(y, fixed, codes, crew, likely, begin, polish)
+    expected = _expected(sums, fit.relative, fixed, codes, crew)
     return HoursModel(
         data,
         services,
@@ -173,9 +200,7 @@ def fit_hours(
         bool(crew),
         sums,
         fit,
-        spread_nodes(sums, fit, [PRIOR_SD[each] for each in factors])
-        if spread
-        else Nodes(fit.relative[None, :], np.ones(1)),
+        spread_nodes(sums, fit, likely) if spread else Nodes(fit.relative[None, :], np.ones(1)),
         expected,
         y - expected,
         np.abs(held_y - y) > 1e-9,
@@ -217,10 +242,22 @@ def _as_multi(index: pd.Index, columns: tuple[str, ...]) -> pd.MultiIndex:
 
 def _crew_factor(data: HoursData, notes: list[str]) -> list[csr_array]:
     people = len(data.people)
-    if people >= 2 and people < len(data.lines):
-        return [data.crew]
-    notes.append("Fewer than two people in the time notes: people are not told apart.")
-    return []
+    if people < 2 or people >= len(data.lines):
+        notes.append("Fewer than two people in the time notes: people are not told apart.")
+        return []
+    share = data.crew.toarray()
+    away = ((share - share.mean(axis=0)) ** 2).sum(axis=1)
+    # How many lines the contrast between people rests on; one odd line must not carry it alone.
+    if away.sum() ** 2 < FEWEST_FREE * (away**2).sum() or not away.any():
+        notes.append("The same people nearly always work together: people are not told apart.")
+        return []
+    return [data.crew]
+
+
+def _has_no_spread(y: Array, fixed: Array) -> bool:
+    """Whether every line is its service's mean."""
+    found = np.linalg.lstsq(fixed, y, rcond=None)[0]
+    return bool(np.abs(y - fixed @ found).max() < _NO_SPREAD)
 
 
 def _fixed(service: pd.Series, services: pd.Index) -> Array:
@@ -235,41 +272,71 @@ def _fit_held(
     fixed: Array,
     codes: list[Codes],
     crew: list[csr_array],
+    likely: Array,
     start: Array | None,
     polish: bool,
 ) -> tuple[Fit, Sums, Array]:
     """Fit with far-off lines held at `HELD_AT` standard deviations from what is expected of them.
 
     Winsorised residuals, in turn with the fit (Huber 1981, Robust Statistics, section 7.8: pseudo
-    observations); the noise is judged by the median absolute residual where that is less.
+    observations). A line counts by its studentised residual (Cook and Weisberg 1982, Residuals and
+    Influence in Regression), for the only job of a model would else explain itself; and no level
+    is believed further off than `likely`, its factor's standard deviation before the data speak.
     """
     held = y
     for _ in range(_ROUNDS):
-        sums = take_sums(held, fixed, codes, crew)
+        sums = sums_of(held, fixed, codes, crew)
         fit = fit_reml(sums, start, polish=False)
         start = fit.relative
         before = held
         for _ in range(_STEPS):
-            residual = y - _expected(sums, fit, fixed, codes, crew)
-            bound = HELD_AT * _noise(residual, fit)
+            believed = np.minimum(fit.relative, likely / fit.noise_sd)
+            residual = y - _expected(sums, believed, fixed, codes, crew)
+            left = _unexplained(codes, believed)
+            bound = HELD_AT * _noise(residual / left, fit) * left
             moved = y - residual + np.clip(residual, -bound, bound)
             if np.abs(moved - held).max() < 1e-3:
                 break
             held = moved
-            sums = take_sums(held, fixed, codes, crew)
+            sums = sums_of(held, fixed, codes, crew)
         if np.abs(held - before).max() < 1e-3:
             break
     return fit_reml(sums, start, polish=polish), sums, held
 
 
-def _noise(residual: Array, fit: Fit) -> float:
-    return max(min(fit.noise_sd, 1.4826 * float(np.median(np.abs(residual)))), _LEAST_NOISE)
+def sums_of(y: Array, fixed: Array, codes: Sequence[Codes], crossed: Sequence[csr_array]) -> Sums:
+    """The sums of the lines, with the least noise that hours on paper have.
+
+    Without it a shop whose every model always takes the same hours has no likelihood.
+    """
+    sums = take_sums(y, fixed, codes, crossed)
+    inner = sums.inner.copy()
+    inner[-1, -1] += len(y) * _ROUNDING**2
+    return replace(sums, inner=inner)
+
+
+def _unexplained(codes: list[Codes], relative: Array) -> Array:
+    """Standard deviation of each line's residual ÷ that of the noise: √(1 − leverage).
+
+    The leverage of its own levels, one factor after another; that of service and crew is small.
+    """
+    left = np.ones(len(codes[0]) if codes else 1)
+    for code, each in zip(codes, relative, strict=False):
+        count = np.bincount(code)[code]
+        left = left * (1 - each**2 / (1 + each**2 * count))
+    return np.asarray(np.sqrt(left))
+
+
+def _noise(studentised: Array, fit: Fit) -> float:
+    """The noise, judged by the nine tenths of the lines that are nearest, where that is less."""
+    near = float(np.quantile(np.abs(studentised), LEVEL)) / float(norm.ppf((1 + LEVEL) / 2))
+    return max(min(fit.noise_sd, near), LEAST_NOISE)
 
 
 def _expected(
-    sums: Sums, fit: Fit, fixed: Array, codes: list[Codes], crew: list[csr_array]
+    sums: Sums, relative: Array, fixed: Array, codes: list[Codes], crew: list[csr_array]
 ) -> Array:
-    nested, rest = effects(sums, fit.relative)
+    nested, rest = effects(sums, relative)
     crossed = len(rest) - fixed.shape[1]
     expected = fixed @ rest[crossed:]
     for levels, code in zip(nested, codes, strict=True):

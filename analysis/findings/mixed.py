@@ -342,7 +342,7 @@ def _smallest(sums: Sums, start: Array | None, free: Mask, polish: bool) -> Arra
     for at in range(number):
         none = best.copy()
         none[at] = 0.0
-        if best[at] < _NONE or criterion(none) <= criterion(best):
+        if best[at] < _NONE or criterion(none) <= criterion(best) + 1e-9:
             best = none
     return whole(best)
 

@@ -117,6 +117,8 @@ def targets_of(
         column = np.zeros(len(rows), dtype=np.int64)
         if len(model.services):
             column = model.services.get_indexer(pd.Index(rows["service"]))
+            if (column < 0).any():
+                raise ValueError("a service that the model of the hours never saw")
         np.add.at(rest, (group, people + column), weight)
     if model.has_crew:
         # The shop's average crew, not a crew of average people elsewhere: its effect is known best.

@@ -18,7 +18,11 @@ class Nodes:
 
 
 def spread_nodes(
-    sums: Sums, fit: Fit, prior_sd: Sequence[float], number: int = 64, free: Mask | None = None
+    sums: Sums,
+    fit: Fit,
+    prior_sd: Sequence[float] | Array,
+    number: int = 64,
+    free: Mask | None = None,
 ) -> Nodes:
     """Points over the likelihood of the variances, so that their error is carried on.
 

@@ -1,6 +1,7 @@
 """Letters for the names of people, so that a review can be shown without saying who is who."""
 
 import hashlib
+import re
 import string
 from collections.abc import Mapping
 from dataclasses import replace
@@ -13,6 +14,7 @@ from analysis.report.results import Review
 from analysis.settings import Settings
 
 _TEXTS = ("value", "problem", "remedy")
+_OF_PEOPLE = ("installer", "crew")
 
 
 def with_letters(review: Review) -> Review:
@@ -23,7 +25,12 @@ def with_letters(review: Review) -> Review:
     """
     letters = letters_of(review.records)
     findings = review.records.findings
-    texts = {name: _replaced(findings[name], letters) for name in _TEXTS}
+    # A short name may be a word of the sentence; only what is said of people is touched.
+    of_people = findings["column"].isin(_OF_PEOPLE) | findings["table"].isin(["hours", "rates"])
+    texts = {
+        name: findings[name].where(~of_people, _replaced(findings[name], letters))
+        for name in _TEXTS
+    }
     settings = _nameless(review.settings, letters)
     return replace(
         review,
@@ -71,7 +78,9 @@ def _lettered(
 
 
 def _replaced(texts: pd.Series, letters: Mapping[str, str]) -> pd.Series:
-    """Texts with every name replaced, long names first: one may hold another."""
-    for name in sorted(letters, key=len, reverse=True):
-        texts = texts.str.replace(name, letters[name], regex=False)
-    return texts
+    """Texts with every name that stands as a word of its own replaced, all at once."""
+    if not letters:
+        return texts
+    names = sorted(letters, key=len, reverse=True)
+    pattern = re.compile(r"(?<!\w)(?:" + "|".join(map(re.escape, names)) + r")(?!\w)")
+    return texts.str.replace(pattern, lambda found: letters[found[0]], regex=True)

@@ -209,7 +209,7 @@ def test_forecasts_are_those_of_many_jobs_drawn(learnt: HoursForecaster) -> None
     for level in LEVELS:
         assert found.quantile(level) == pytest.approx(np.quantile(drawn, level, axis=1), rel=0.04)
         held = (drawn <= found.quantile(level)[:, None]).mean(axis=1)
-        assert held == pytest.approx(level, abs=0.015)
+        assert held == pytest.approx(level, abs=0.025)
     assert found.expected() == pytest.approx(drawn.mean(axis=1), rel=0.015)
 
 

@@ -126,14 +126,14 @@ def test_by_hand() -> None:
     fraction = prior / (prior + np.var(log, ddof=1) / 2)
     half = between * fraction / 2
     shares = found["like_for_like_share"].to_numpy()
-    assert shares[[0, 2]] == pytest.approx(np.expm1([-half, half]), rel=1e-3)
+    assert shares[[0, 2]] == pytest.approx(np.expm1([-half, half]), rel=1e-2)
     assert np.isnan(shares[1])
     # Noise: what is left within the quarters, and of their difference beyond what the prior holds.
     left = (log[:4].var() + log[4:].var()) * 4 + between**2 * 2 * (1 - fraction)
     error = np.sqrt(left / 7 / 2 * fraction) / 2
     reach = student.ppf(0.95, 7) * error
-    assert found["high_share"][2] == pytest.approx(np.expm1(half + reach), rel=1e-3)
-    assert found["low_share"][2] == pytest.approx(np.expm1(half - reach), rel=1e-3)
+    assert found["high_share"][2] == pytest.approx(np.expm1(half + reach), rel=1e-2)
+    assert found["low_share"][2] == pytest.approx(np.expm1(half - reach), rel=1e-2)
 
 
 def test_the_change_a_year_by_hand() -> None:

@@ -174,8 +174,8 @@ def fit_hours(
         return Unavailable(
             "hours_model",
             ("jobs",),
-            f"Only {len(lines)} finished job lines have both quoted and actual hours: too few to "
-            "tell an overrun from chance.",
+            f"Too few finished job lines have both quoted and actual hours ({len(lines)}) to tell "
+            "an overrun from chance.",
         )
     used, codes, levels = _nested_factors(lines, nested, notes)
     crew = _crew_factor(data, notes)

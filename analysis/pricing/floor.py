@@ -172,9 +172,10 @@ def list_price(
     """The list price of a service on a class on a day; NaN where there is none. [money]
 
     The newest row of the class on or before the day, else the newest without a class, which holds
-    for every class without a row of its own.
+    for every class without a row of its own. A price of 0 is none.
     """
-    valid = prices[(prices["service"] == service) & (prices["effective_from"] <= day)]
+    is_given = (prices["list_price"] > 0) & (prices["effective_from"] <= day)
+    valid = prices[(prices["service"] == service) & is_given]
     valid = valid.sort_values("effective_from", kind="stable")
     own = valid[valid["vehicle_class"] == vehicle_class] if vehicle_class else valid.iloc[:0]
     found = own if len(own) else valid[valid["vehicle_class"].isna()]

@@ -107,11 +107,11 @@ def _price_line(name: str, result: PriceResult, numbers: Numbers) -> str:
 def _film_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
     needed, settings = quote.film, numbers.settings
     area = needed.area
-    if area.mean_m2 == 0 and needed.panels.empty:
+    if needed.panels.empty and not area.mean_m2 > 0:
         return
     square = square_metres_per(settings.area_unit)
     expected = numbers.area(area.mean_m2 / square)
-    spread = "" if math.isnan(area.sd_m2) else f", give or take {numbers.area(area.sd_m2 / square)}"
+    spread = f", give or take {numbers.area(area.sd_m2 / square)}" if area.sd_m2 > 0 else ""
     jobs = counted(area.service, "job")
     yield (
         f"Film: {typed(needed.film)}, {expected} expected{spread} ({jobs} of the service, "

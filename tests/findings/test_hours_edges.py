@@ -7,10 +7,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.sparse import csr_array
 
 from analysis.costing.jobs import cost_records
 from analysis.errors import Unavailable
-from analysis.findings.hours_model import fit_hours, hours_data
+from analysis.findings.flagging import flags
+from analysis.findings.hours_model import HoursData, fit_hours, hours_data
 from analysis.pricing.quote import Quoter, next_quote, prepare_quotes
 from analysis.report.results import Review
 from analysis.review import review_records
@@ -134,3 +136,22 @@ def test_half_of_the_hours_copied_do_not_make_the_others_slips(tmp_path: Path) -
     ]
     pulls = shop(tmp_path, rows).frame("jobs_that_pull")
     assert pulls["held_back"].sum() < 0.05 * len(rows)
+
+
+def data_of(number: int) -> HoursData:
+    days = pd.date_range("2024-01-02", periods=number, freq="D")
+    lines = pd.DataFrame({"finished_on": days, "log_ratio": 0.0})
+    return HoursData(lines, csr_array(np.ones((number, 1))), pd.Index(["Ines"]), 0)
+
+
+def test_until_a_day_holds_that_day_and_newest_are_the_newest() -> None:
+    data = data_of(9)
+    days = data.lines["finished_on"]
+    assert data.until(days[4]).lines["finished_on"].max() == days[4]
+    assert data.newest(3).lines["finished_on"].tolist() == days.tail(3).tolist()
+    assert data.newest(20) is data
+
+
+def test_a_flag_may_use_up_the_whole_rate() -> None:
+    assert flags(pd.Series([0.75, 0.75]), 0.25).all()
+    assert not flags(pd.Series([0.75, 0.5]), 0.25).all()

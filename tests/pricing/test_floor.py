@@ -230,6 +230,8 @@ def redo_history_of(cost: float) -> RedoHistory:
     [
         ("roof", "minivan", "2026-06-30", 400),
         ("roof", "minivan", "2026-01-31", 380),
+        ("roof", "minivan", "2026-02-01", 400),  # the day itself counts
+        ("tint", None, "2026-06-30", None),  # a price of 0 is none
         # A class of its own row keeps it, though the row for all classes is newer.
         ("roof", "minivan", "2026-09-30", 400),
         ("roof", "compact car", "2026-06-30", 350),
@@ -245,6 +247,7 @@ def test_list_price(service: str, vehicle_class: str | None, day: str, price: fl
         ("roof", None, 350, "2026-01-01"),
         ("roof", "minivan", 400, "2026-02-01"),
         ("roof", "minivan", 380, "2026-01-01"),
+        ("tint", None, 0, "2026-01-01"),
     ]
     names = ["service", "vehicle_class", "list_price", "effective_from"]
     prices = pd.DataFrame(rows, columns=names).astype({"vehicle_class": "str"})

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
 from analysis.cli import main
+from analysis.errors import Unavailable
 from analysis.report.letters import letters_of, with_letters
 from analysis.review import review_records
 from tests.shops import PLAIN, records_of
@@ -54,6 +56,8 @@ def test_every_name_becomes_one_letter_and_the_figures_stay(tmp_path: Path) -> N
         pd.testing.assert_frame_equal(
             after, named.reset_index(drop=True).astype({"installer": "str"})
         )
+    before = lettered.previous["hours_by_installer"]
+    assert isinstance(before, Unavailable) or not set(before["installer"]) & set(letters)
     # A name inside a longer one is not replaced first.
     said = " ".join(lettered.records.findings["problem"])
     assert "Ott" not in said
@@ -85,3 +89,16 @@ def test_no_file_of_the_review_holds_a_name(folder: Path, tmp_path: Path) -> Non
     main(["review", str(folder), "--quarter", "2026Q3", "--out", str(tmp_path / "named")])
     named = (tmp_path / "named" / "tables" / "hours_by_installer.csv").read_text(encoding="utf-8")
     assert "Ben Oak" in named
+
+
+def test_a_short_name_is_no_part_of_a_word(tmp_path: Path) -> None:
+    hours = HOURS.replace("Ben Oak", "an").replace("Ann", "A")
+    records = records_of(tmp_path, jobs=JOBS, hours=hours, purchases=PURCHASES, rates=RATES)
+    plain = review_records(records, "2026Q3").records.findings
+    lettered = with_letters(review_records(records, "2026Q3")).records.findings
+    letters = letters_of(records)
+    changed = plain["problem"] != lettered["problem"]
+    assert changed.any()
+    for before, after in zip(plain["problem"][changed], lettered["problem"][changed], strict=True):
+        words = [set(re.findall(r"\w+", text)) for text in (before, after)]
+        assert words[1] - words[0] <= set(letters.values())

@@ -63,6 +63,7 @@ def quote_desk(quoter: Quoter) -> widgets.VBox:
         readout_format=".0f",
         continuous_update=False,
         layout=widgets.Layout(width="420px"),
+        style={"description_width": "100px"},
     )
     figure, text = _empty_figure(quoter), widgets.HTML()
 

@@ -20,7 +20,7 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
-from .hours import with_hours
+from .hours import class_learnt, with_hours
 from .tables import Costing, Costs, make_of, model_of
 
 Matrix = np.ndarray[Any, np.dtype[np.float64]]
@@ -58,7 +58,7 @@ class DenseHours:
         lines = with_hours(costing)
         self.models = [(make_of(c.line), model_of(c.line)) for c in lines]
         self.services = [c.line.service for c in lines]
-        self.classes = [c.line.vehicle_class for c in lines]
+        self.classes = list(class_learnt(costing).values())
         self.people = sorted({w.installer for c in lines for w in c.line.work if w.installer})
         self.y = np.array([log(c.hours / c.line.row["quoted_hours"]) for c in lines])
         self.x = indicator(self.services)

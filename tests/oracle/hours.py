@@ -27,6 +27,24 @@ def with_hours(costing: Costing) -> list[Costs]:
     return [costs for costs in first_time(costing) if costs.hours]
 
 
+def class_learnt(costing: Costing) -> dict[int, str | None]:
+    """By position of a line the class that it is learnt under.
+
+    A class left blank is that of the model's other lines, where those agree.
+    """
+    lines = [costs.line for costs in with_hours(costing)]
+    known: dict[Any, set[str]] = {}
+    for line in lines:
+        classes = known.setdefault((line.row["make"], line.row["model"]), set())
+        classes |= {line.vehicle_class} if line.vehicle_class else set()
+    found = {}
+    for line in lines:
+        classes = known[line.row["make"], line.row["model"]]
+        alone = next(iter(classes)) if len(classes) == 1 else None
+        found[line.position] = line.vehicle_class or alone
+    return found
+
+
 def hours_table(
     costing: Costing, keys: dict[str, Callable[[JobLine], Any]], every_key: bool = False
 ) -> Table:
@@ -45,6 +63,8 @@ def hours_table(
         first, redos = groups.setdefault(key_of(costs.line.origin), ([], []))
         (redos if costs.line.is_redo else first).append(costs)
     learnt = [key_of(costs.line) for costs in with_hours(costing)]
+    if list(keys) == ["vehicle_class"]:
+        learnt = [(each,) for each in class_learnt(costing).values()]
     return [
         dict(zip(keys, key, strict=True))
         | hours_of_group(costing, groups[key][0])

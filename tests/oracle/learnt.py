@@ -13,7 +13,7 @@ from typing import Any
 
 from scipy.stats import t as student
 
-from .hours import first_time, with_hours
+from .hours import class_learnt, first_time, with_hours
 from .reading import quarter_of, ratio, total
 from .tables import Costing, Costs, Table, in_key_order, make_of, model_of
 
@@ -120,9 +120,10 @@ def learning_curves(costing: Costing) -> Table:
 
 def next_quotes(costing: Costing) -> Table:
     """Every service on a model and class done so far, and how often."""
+    size = class_learnt(costing)
     cells = counted(
         costing,
-        lambda c: (c.line.service, c.line.vehicle_class, make_of(c.line), model_of(c.line)),
+        lambda c: (c.line.service, size[c.line.position], make_of(c.line), model_of(c.line)),
     )
     names = ("service", "vehicle_class", "make", "model")
     return [

@@ -339,7 +339,7 @@ def test_three_lines_are_too_few() -> None:
     data, _ = simulated_shop(NORMAL, 3)
     found = fit_hours(subset(data, np.arange(3)))
     assert isinstance(found, Unavailable)
-    assert "Only 3 finished job lines" in found.line
+    assert "Too few finished job lines" in found.line
 
 
 def test_no_lines_are_too_few() -> None:

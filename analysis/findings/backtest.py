@@ -13,6 +13,7 @@ from analysis.errors import Unavailable
 from analysis.findings.forecast import HoursForecaster, forecast_hours, learn_hours
 from analysis.findings.hours_model import HoursData
 from analysis.findings.mixed import Array
+from analysis.findings.usual_hours import fetch
 
 LEVELS: Final = (0.5, 0.7, 0.8, 0.9)
 # A first forecast needs this many jobs to learn from.
@@ -76,10 +77,10 @@ def _quoted(learnt: HoursForecaster, asked: pd.DataFrame, confidence: float) -> 
     usual = pd.Series(forecast.usual, index=asked.index)
     over = known["actual_hours"] / learnt.usual.of(known)
     service = asked["service"].map(over.groupby(known["service"]).mean())
-    by_model = _fetch(over.groupby([known["make"], known["model"]]).mean(), asked)
+    by_model = _by_keys(over.groupby([known["make"], known["model"]]).mean(), asked)
     same = ["service", "make", "model"]
     newest = known.sort_values("finished_on", kind="stable")
-    similar = _fetch(newest.groupby(same)["actual_hours"].last(), asked)
+    similar = _by_keys(newest.groupby(same)["actual_hours"].last(), asked)
     hours: dict[str, Any] = {
         "this quote": forecast.quantile(confidence),
         "service mean": usual * service,
@@ -94,11 +95,10 @@ def _quoted(learnt: HoursForecaster, asked: pd.DataFrame, confidence: float) -> 
     return asked[keys].assign(**hours, **inside)
 
 
-def _fetch(values: pd.Series, asked: pd.DataFrame) -> pd.Series:
+def _by_keys(values: pd.Series, asked: pd.DataFrame) -> pd.Series:
     """The value of each row's keys, those that `values` is indexed by; missing without one."""
     keys = pd.MultiIndex.from_frame(asked[[str(name) for name in values.index.names]])
-    found = np.append(values.to_numpy(dtype=np.float64), np.nan)[values.index.get_indexer(keys)]
-    return pd.Series(found, index=asked.index)
+    return pd.Series(fetch(values, keys), index=asked.index)
 
 
 def pinball_loss(actual: Array, quoted: Array, share: float) -> Array:

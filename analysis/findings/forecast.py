@@ -120,8 +120,9 @@ def learn_hours(
     coarse = fit_hours(data, response=log_ratio, polish=False, spread=False)
     if isinstance(coarse, Unavailable):
         return coarse
-    log_ratio = log_ratio + _up_to_date(coarse, day)
-    held = coarse.held_response + _up_to_date(coarse, day)
+    since = _up_to_date(coarse, day)
+    log_ratio = log_ratio + since
+    held = coarse.held_response + since
     model = fit_hours(data, (CELL, MODEL, CLASS), response=held, start=start, polish=False)
     if isinstance(model, Unavailable):
         return model

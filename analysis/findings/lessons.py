@@ -109,7 +109,8 @@ def _learn(
     say("telling overruns from chance")
     model = fit_hours(data)
     if isinstance(model, Unavailable):
-        return Lessons(None, {name: _without(model, name) for name in LEARNT} | _named(by_task))
+        missing: dict[str, Result] = {name: _without(model, name) for name in LEARNT}
+        return Lessons(None, missing | {"overrun_by_task": by_task})
     pooled = {
         "hours_by_model": pooled_by_model(model, settings.overrun),
         "hours_by_class": pooled_by_class(model, settings.overrun),
@@ -131,11 +132,7 @@ def _learn(
         if isinstance(again, Unavailable)
         else quote_calibration(again, confidence),
     }
-    return Lessons(pooled, tables | _named(by_task))
-
-
-def _named(by_task: Result) -> dict[str, Result]:
-    return {"overrun_by_task": by_task}
+    return Lessons(pooled, tables | {"overrun_by_task": by_task})
 
 
 def _without(reason: Unavailable, name: str) -> Unavailable:

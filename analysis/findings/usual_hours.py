@@ -36,17 +36,18 @@ class UsualHours:
         """
         keys = pd.MultiIndex.from_frame(rows[_KEYS])
         every = pd.MultiIndex.from_arrays([rows["service"], [np.nan] * len(rows)], names=_KEYS)
-        listed = _fetch(self.listed, keys)
-        listed = np.where(np.isnan(listed), _fetch(self.listed, every), listed)
-        quoted = _fetch(self.quoted, keys)
-        service = _fetch(self.service, pd.Index(rows["service"]))
-        size = _fetch(self.size, pd.Index(rows["vehicle_class"]))
+        listed = fetch(self.listed, keys)
+        listed = np.where(np.isnan(listed), fetch(self.listed, every), listed)
+        quoted = fetch(self.quoted, keys)
+        service = fetch(self.service, pd.Index(rows["service"]))
+        size = fetch(self.size, pd.Index(rows["vehicle_class"]))
         likely = service + np.where(np.isnan(size), 0.0, size)
         usual = np.exp(np.where(np.isnan(quoted), likely, quoted))
         return pd.Series(np.where(np.isnan(listed), usual, listed), index=rows.index)
 
 
-def _fetch(values: pd.Series, keys: pd.Index) -> Array:
+def fetch(values: pd.Series, keys: pd.Index) -> Array:
+    """The value of each key, by the index of `values`; missing without one. (keys,)"""
     at = values.index.get_indexer(keys)
     found = np.append(values.to_numpy(dtype=np.float64), np.nan)
     return found[at]
@@ -63,15 +64,15 @@ def usual_hours(lines: pd.DataFrame, price_list: pd.DataFrame, day: pd.Timestamp
     over = log - lines["service"].map(service).astype("float64")
     by_class = over.groupby(lines["vehicle_class"], dropna=False)
     size = by_class.sum() / (by_class.size() + _BEFORE)
-    likely = lines["service"].map(service).astype("float64") + _fetch_series(size, lines)
+    likely = lines["service"].map(service).astype("float64") + _size_of(size, lines)
     left = (log - likely).groupby([lines[key] for key in _KEYS], dropna=False)
     cell = left.sum() / (left.size() + _BEFORE)
     cell_likely = likely.groupby([lines[key] for key in _KEYS], dropna=False).first()
     return UsualHours(_listed(price_list, day), cell + cell_likely, service, size)
 
 
-def _fetch_series(size: pd.Series, lines: pd.DataFrame) -> pd.Series:
-    return pd.Series(_fetch(size, pd.Index(lines["vehicle_class"])), index=lines.index)
+def _size_of(size: pd.Series, lines: pd.DataFrame) -> pd.Series:
+    return pd.Series(fetch(size, pd.Index(lines["vehicle_class"])), index=lines.index)
 
 
 def _listed(price_list: pd.DataFrame, day: pd.Timestamp) -> pd.Series:

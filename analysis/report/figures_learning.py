@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.findings.drift import A_YEAR
 from analysis.findings.learning import wright_unit_factor
 from analysis.report.grids import FigureInfo, number, plain_grid, slices_of
 from analysis.report.look import (
@@ -24,7 +25,6 @@ from analysis.report.numbers import Numbers, counted, label, sentence_case
 from analysis.report.results import Review
 from analysis.report.vehicles import basis, lines_of_model, model_names
 
-CHANGE_A_YEAR: Final = "change a year"
 _SURE: Final = ("shrinks", "grows")
 _HEIGHT: Final = 320
 _DRIFT_COLUMNS: Final = (
@@ -153,7 +153,7 @@ def gather_drift(review: Review) -> DriftInfo:
         return DriftInfo(title="Whether quoting drifts", line=found.line)
     say = Numbers(review.settings)
     frame = found.quarter
-    is_change = frame["period"] == CHANGE_A_YEAR
+    is_change = frame["period"] == A_YEAR
     quarters = frame[~is_change & number(frame, "like_for_like_pct").notna()]
     grid = plain_grid(review, found.table, frame, _DRIFT_COLUMNS, caption=found.table.title)
     if quarters.empty:

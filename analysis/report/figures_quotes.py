@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.findings.backtest import METHODS
 from analysis.findings.evidence import wilson_interval
 from analysis.report.grids import (
     Cell,
@@ -37,7 +38,7 @@ from analysis.report.vehicles import KEYS, basis, extended, model_names, ranked_
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind
 
-THIS_QUOTE, SHOPS_QUOTE = "this quote", "shop's quote"
+THIS_QUOTE, *_, SHOPS_QUOTE = METHODS
 MOST_ROWS: Final = 25
 _OF_FLAGGED: Final = 15
 _LEVELS: Final = (50, 70, 80, 90)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
@@ -10,6 +11,8 @@ from analysis.costing.film import film_reconciliation
 from analysis.costing.jobs import Costing, cost_records, quarter_label
 from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable, WorkbookError
+from analysis.findings.avoidable import review_avoidable
+from analysis.findings.film_flows import film_flows
 from analysis.findings.groups import Period
 from analysis.findings.hours import (
     CLASS,
@@ -21,6 +24,7 @@ from analysis.findings.hours import (
 )
 from analysis.findings.lessons import Lessons, learn, nothing_learnt
 from analysis.findings.margins import margin_by, redo_rates, shop_result
+from analysis.findings.offcuts import film_counts, offcut_shelf, offcuts_on_shelf
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
 from analysis.pricing.quote import Quoter, prepare_quotes
@@ -31,6 +35,13 @@ from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 
 Results = dict[str, pd.DataFrame | Unavailable]
+_WASTE: Final = {
+    "class": "vehicle_class",
+    "service": "service",
+    "film": "film",
+    "panel": "panel",
+    "width": "roll_width_m",
+}
 
 
 def run_review(
@@ -67,16 +78,21 @@ def review_records(
 ) -> Review:
     """The results of checked records."""
     chosen = chosen_quarter(records, quarter)
+    say = progress or (lambda _: None)
     costing = cost_records(records, chosen.last_day)
     records = with_costing_doubts(records, costing)
     lessons = learn(costing, records, chosen.last_day, progress)
+    say("laying out past cuts again")
+    avoidable = review_avoidable(
+        costing.shelf.pulls, chosen.year_first_day, chosen.last_day, records.settings
+    )
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=quarter_results(costing, records, chosen, lessons),
-        year=year_results(costing, records, chosen, lessons),
-        previous=quarter_results(costing, records, chosen.previous),
+        results=quarter_results(costing, records, chosen, avoidable, lessons),
+        year=year_results(costing, records, chosen, avoidable, lessons),
+        previous=quarter_results(costing, records, chosen.previous, avoidable),
     )
 
 
@@ -128,13 +144,19 @@ def working_days(records: Records) -> pd.Series:
 
 
 def quarter_results(
-    costing: Costing, records: Records, quarter: Quarter, lessons: Lessons | None = None
+    costing: Costing,
+    records: Records,
+    quarter: Quarter,
+    avoidable: pd.DataFrame,
+    lessons: Lessons | None = None,
 ) -> Results:
     """Every result table for one quarter, in order; without lessons, those of sums alone."""
     period = Period(quarter.first_day, quarter.last_day)
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
-    results = _period_results(costing, records, period, [quarter], lessons) | {
+    results = _period_results(costing, records, period, [quarter], avoidable, lessons) | {
+        "film_counts": film_counts(costing, quarter.last_day),
+        "offcuts_on_shelf": offcuts_on_shelf(costing, records, quarter.last_day),
         "film_prices": film_prices(
             costing.purchase_lines[costing.purchase_lines["received_on"] <= quarter.last_day],
             costing.credits,
@@ -146,13 +168,19 @@ def quarter_results(
     return {name: results[name] for name in RESULT_TABLES if name in results}
 
 
-def year_results(costing: Costing, records: Records, quarter: Quarter, lessons: Lessons) -> Results:
+def year_results(
+    costing: Costing,
+    records: Records,
+    quarter: Quarter,
+    avoidable: pd.DataFrame,
+    lessons: Lessons,
+) -> Results:
     """Every result table that also exists for the twelve months that end with the quarter."""
     period = Period(quarter.year_first_day, quarter.last_day)
     quarters = [quarter]
     for _ in range(3):
         quarters.append(quarters[-1].previous)
-    results = _period_results(costing, records, period, quarters, lessons)
+    results = _period_results(costing, records, period, quarters, avoidable, lessons)
     return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
 
 
@@ -169,6 +197,7 @@ def _period_results(
     records: Records,
     period: Period,
     quarters: list[Quarter],
+    avoidable: pd.DataFrame,
     lessons: Lessons | None,
 ) -> Results:
     fewest = records.settings.pricing.fewest_jobs
@@ -189,10 +218,12 @@ def _period_results(
             "hours_by_installer", hours_by_installer(costing, period, fewest)
         ),
         "hours_by_task": hours_by_task(costing, period, fewest),
-        "waste_by_class": waste_by(costing, "vehicle_class", period, fewest),
-        "waste_by_service": waste_by(costing, "service", period, fewest),
-        "waste_by_film": waste_by(costing, "film", period, fewest),
-        "waste_by_panel": waste_by(costing, "panel", period, fewest),
+        **{
+            f"waste_by_{name}": waste_by(costing, avoidable, key, period, fewest)
+            for name, key in _WASTE.items()
+        },
+        "film_flows": film_flows(costing.shelf, period),
+        "offcut_shelf": offcut_shelf(costing, period),
         "film_reconciliation": film_reconciliation(costing.shelf, period.first, period.last),
     }
 

@@ -4,6 +4,7 @@ The fields below are the only place where a key is defined; reading, checking, t
 template and the documentation are derived from them.
 """
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -15,7 +16,7 @@ from rapidfuzz import process
 
 from analysis.errors import SettingsError
 from analysis.record_tables import RECORD_TABLES
-from analysis.units import AREA_UNITS, LENGTH_UNITS
+from analysis.units import AREA_UNITS, LENGTH_UNITS, metres_per
 
 FILE_NAME = "shop.toml"
 
@@ -71,6 +72,28 @@ class Film:
     )
     offcut_life_months: int = _key(
         12, "Months a kept offcut stays on the shelf before it is written off.", kind=int, least=1
+    )
+    directional: tuple[str, ...] = _key(
+        (),
+        "Codes of films with a direction (grain, brushed, metallic flake): their pieces are not "
+        'turned across the roll, as in ["CARBON-1"].',
+        kind=tuple,
+    )
+    knife_gap: float = _key(
+        0.0, "Room the knife needs between two pieces of a layout, in length_unit.", least=0.0
+    )
+    longest_pull: float = _key(
+        0.0, "Longest length that is pulled at once, in length_unit; 0: no limit.", least=0.0
+    )
+
+
+@dataclass(frozen=True)
+class Ordering:
+    """When film has to be ordered."""
+
+    lead_days: float = _key(7.0, "Days from an order to the film on the shelf.", least=0.0)
+    safety_days: float = _key(
+        7.0, "Days of use that should still lie there when an order comes in.", least=0.0
     )
 
 
@@ -157,6 +180,7 @@ class Settings:
     tax_rate: float = _share(0.0, "Sales or value-added tax in those prices.")
     labour: Labour = field(default_factory=Labour)
     film: Film = field(default_factory=Film)
+    ordering: Ordering = field(default_factory=Ordering)
     fees: Fees = field(default_factory=Fees)
     targets: Targets = field(default_factory=Targets)
     pricing: Pricing = field(default_factory=Pricing)
@@ -181,6 +205,16 @@ class Settings:
     def babel_locale(self) -> str:
         """The locale as the formatting library names it: `en_US`."""
         return self.locale.replace("-", "_")
+
+    @property
+    def knife_gap_m(self) -> float:
+        """Room the knife needs between two pieces. [m]"""
+        return self.film.knife_gap * metres_per(self.length_unit)
+
+    @property
+    def longest_pull_m(self) -> float:
+        """Longest length that is pulled at once; infinite where there is no limit. [m]"""
+        return self.film.longest_pull * metres_per(self.length_unit) or math.inf
 
     @property
     def net_of_tax(self) -> float:
@@ -261,7 +295,8 @@ def _value(name: str, value: Any, meta: Mapping[str, Any]) -> Any:
     kind, words = meta["kind"], meta["words"]
     if kind is tuple:
         texts = isinstance(value, list) and all(isinstance(each, str) for each in value)
-        _want(texts, name, value, 'a list of date forms such as ["%m/%d/%Y"]')
+        example = '["%m/%d/%Y"]' if name == "date_formats" else '["CARBON-1"]'
+        _want(texts, name, value, f"a list of texts in quotes, such as {example}")
         return tuple(value)
     if kind is bool:
         _want(isinstance(value, bool), name, value, "true or false")

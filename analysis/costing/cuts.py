@@ -19,6 +19,14 @@ REASON_PARTS: Final = {
     "test": "test_area_m2",
     "end-of-roll": "end_of_roll_area_m2",
 }
+_SIZES: Final = [
+    "pulled_length_m",
+    "pulled_width_m",
+    "piece_length_m",
+    "piece_width_m",
+    "finished_length_m",
+    "finished_width_m",
+]
 _COLUMNS: Final = [
     "pulled_from",
     "row",
@@ -32,6 +40,9 @@ _COLUMNS: Final = [
     "job_id",
     "line",
     "sale_id",
+    "cut_id",
+    "pieces",
+    *_SIZES,
     "pulled_m2",
     "kept_m2",
     "piece_m2",
@@ -47,9 +58,10 @@ def film_pulls(records: Records) -> pd.DataFrame:
     -------
     DataFrame
         `cut_on, film, roll_id, source, panel, reason, owner` (jobs, counter_sales or shop),
-        `job_line` (position in the jobs table, missing where none), `sale` (position in the
-        counter sales), the areas of `cut_areas` [m²], and where it was written down
-        (`pulled_from`, `row`).
+        `cut_id` (missing where no cut was written down), `pieces` and the sizes of pull, piece and
+        finished piece [m] as far as they were written down, `job_line` (position in the jobs
+        table, missing where none), `sale` (position in the counter sales), the areas of
+        `cut_areas` [m²], and where it was written down (`pulled_from`, `row`).
 
     Notes
     -----
@@ -133,6 +145,7 @@ def _logged(records: Records) -> pd.DataFrame:
     return cuts.assign(
         pulled_from=FROM_LOG,
         owner=pd.Series(owner, index=cuts.index, dtype="str"),
+        pieces=pieces,
         pulled_m2=cuts["pulled_length_m"] * cuts["pulled_width_m"],
         kept_m2=kept,
         piece_m2=piece.fillna(sold.where(gross.isna())),
@@ -159,6 +172,8 @@ def _sold_without_cut(records: Records) -> pd.DataFrame:
         pulled_from=FROM_SALE,
         cut_on=sales["sold_on"],
         owner=FOR_SALE,
+        pulled_length_m=sales["length_m"],
+        pulled_width_m=width,
         pulled_m2=sales["length_m"] * width,
         piece_m2=area,
         gross_m2=area,
@@ -171,7 +186,9 @@ def _first_pulls(rows: pd.DataFrame, **columns: Any) -> pd.DataFrame:
     given = rows.assign(
         source="roll", reason="first", roll_id=blank, panel=blank, kept_m2=0.0, opening_m2=0.0
     )
-    absent = {name: blank for name in ("job_id", "sale_id") if name not in rows}
+    number = pd.Series(np.nan, index=rows.index)
+    absent = {name: blank for name in ("job_id", "sale_id", "cut_id") if name not in rows}
+    absent |= {name: number for name in ("pieces", *_SIZES) if name not in (*rows, *columns)}
     if "line" not in rows:
         absent["line"] = pd.Series(pd.NA, index=rows.index, dtype="Int64")
     return given.assign(**absent, **columns)[_COLUMNS]
@@ -213,6 +230,7 @@ def _job_sheets(records: Records) -> pd.DataFrame:
         pulled_from=FROM_JOB_SHEET,
         cut_on=jobs["finished_on"],
         owner=FOR_JOB,
+        pulled_width_m=width,
         pulled_m2=jobs["pulled_length_m"] * width,
         piece_m2=np.nan,
         gross_m2=jobs["finished_area_m2"],

@@ -9,13 +9,14 @@ Order within a day: offcuts written off, purchases, credits, pulls, counts.
 """
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from analysis.costing.stock import LEAST_AREA, FilmStore
+from analysis.costing.stock import LEAST_AREA, WRITTEN_OFF, FilmStore
 from analysis.errors import assert_reconciled
 from analysis.settings import Settings
 
@@ -34,22 +35,51 @@ _EVENT_TYPES: Final = {
     "from_offcut": "object",
     "expires": "datetime64[us]",
 }
+_MOVEMENT_TYPES: Final = {
+    "film": "str",
+    "day": "datetime64[us]",
+    "flow": "str",
+    "area_m2": "float64",
+    "cost": "float64",
+}
+_OFFCUT_TYPES: Final = {
+    "film": "str",
+    "day": "datetime64[us]",
+    "ref": "int64",
+    "what": "str",
+    "area_m2": "float64",
+    "cost": "float64",
+}
+_COUNT_TYPES: Final = {
+    "film": "str",
+    "day": "datetime64[us]",
+    "book_m2": "float64",
+    "counted_m2": "float64",
+    "area_m2": "float64",
+    "cost": "float64",
+}
 
 
 @dataclass(frozen=True, eq=False)
 class Shelf:
     """What went over the shelf.
 
-    `pulls` : the pulls with `issue_cost` (of the whole pull), `film_cost` (of what was consumed),
-    `short_m2` (cut with no stock left) and `offcut_lacking_m2` (an offcut that was not there).
+    `pulls` : the pulls with `issue_cost` (of the whole pull), `consumed_cost` (of what was
+    consumed, as booked that day), `film_cost` (the same after credits that came later), `short_m2` (cut with no stock left) and `offcut_lacking_m2` (an offcut that was not there).
     `movements` : a row a change of stock: `film, day, flow` (one of `FLOWS`), `area_m2`, `cost`;
     purchases add to the stock, the other flows take from it.
     `closing` : a row a film: `area_m2`, `cost` as the stores hold them at the end.
+    `offcuts` : a row a change of an offcut: `film, day, ref` (the pull that kept it, a position in
+    `pulls`), `what` (kept, used, written_off, missing), `area_m2`, `cost`.
+    `counts` : a row a count: `film, day, book_m2` (before it), `counted_m2`, `area_m2` and `cost`
+    (unexplained).
     """
 
     pulls: pd.DataFrame
     movements: pd.DataFrame
     closing: pd.DataFrame
+    offcuts: pd.DataFrame
+    counts: pd.DataFrame
 
 
 def run_shelf(
@@ -89,12 +119,17 @@ def run_shelf(
     issue_cost = ledger.issue_cost
     costed = pulls.assign(
         issue_cost=issue_cost,
+        consumed_cost=issue_cost * consumed_share,
         film_cost=issue_cost * consumed_share + ledger.adjustment,
         short_m2=ledger.short,
         offcut_lacking_m2=ledger.lacking,
     )
     shelf = Shelf(
-        costed, _movements(costed, ledger, issue_cost * consumed_share), ledger.closing_frame()
+        costed,
+        _movements(costed, ledger),
+        ledger.closing_frame(),
+        _typed(ledger.offcuts, _OFFCUT_TYPES),
+        _typed(ledger.counts, _COUNT_TYPES),
     )
     _check(shelf)
     return shelf
@@ -204,6 +239,12 @@ def _counted(counts: pd.DataFrame) -> pd.DataFrame:
     return frame.groupby(["film", "day"], as_index=False).agg({"area": "sum"})
 
 
+def _append(columns: dict[str, list[Any]], names: Iterable[str], values: tuple[Any, ...]) -> None:
+    """Note one row."""
+    for name, value in zip(names, values, strict=True):
+        columns[name].append(value)
+
+
 class _Ledger:
     """Runs the films' stores and notes what each event did."""
 
@@ -219,6 +260,8 @@ class _Ledger:
         self.owners = owners
         self.other: dict[str, list[Any]] = defaultdict(list)
         self.closing: dict[str, list[Any]] = defaultdict(list)
+        self.offcuts: dict[str, list[Any]] = defaultdict(list)
+        self.counts: dict[str, list[Any]] = defaultdict(list)
 
     def run(self, film: Any, events: pd.DataFrame) -> None:
         """All events of one film, in order."""
@@ -245,15 +288,12 @@ class _Ledger:
             elif what == _CREDIT:
                 self._credit(film, store, day, layers[ref], cost)
             else:
-                gap, value = store.count(area, _NOBODY)
-                self._note(film, day, "unexplained", gap, value)
+                self._count(film, store, day, area)
+            if store.offcut_moves:
+                self._note_offcuts(film, store, day)
         self._write_off(film, store, (self.until - epoch) // pd.Timedelta(days=1))
-        for name, value in zip(
-            ("film", "area_m2", "cost", "events"),
-            (film, store.area, store.value, len(events)),
-            strict=True,
-        ):
-            self.closing[name].append(value)
+        held = (film, store.area, store.value, len(events))
+        _append(self.closing, ("film", "area_m2", "cost", "events"), held)
 
     def _pull(
         self,
@@ -274,7 +314,7 @@ class _Ledger:
             cost += more
         self.issue_cost[ref] = cost
         if kept > 0:
-            store.keep(kept, cost * kept / area, roll, expires)
+            store.keep(kept, cost * kept / area, roll, expires, ref)
 
     def _receipt(
         self, film: Any, store: FilmStore, layers: dict[Any, int], receipt: tuple[Any, ...]
@@ -297,14 +337,25 @@ class _Ledger:
 
     def _write_off(self, film: Any, store: FilmStore, today: float) -> None:
         for offcut in store.write_off(today):
-            day = pd.Timestamp(0) + pd.Timedelta(days=offcut.expires)
-            self._note(film, np.datetime64(day.to_pydatetime()), "shop", offcut.area, offcut.cost)
+            end = pd.Timestamp(0) + pd.Timedelta(days=offcut.expires)
+            day = np.datetime64(end.to_pydatetime())
+            self._note(film, day, "shop", offcut.area, offcut.cost)
+            move = (film, day, offcut.ref, WRITTEN_OFF, offcut.area, offcut.cost)
+            _append(self.offcuts, _OFFCUT_TYPES, move)
+
+    def _count(self, film: Any, store: FilmStore, day: Any, counted: float) -> None:
+        book = store.area
+        gap, value = store.count(counted, _NOBODY)
+        self._note(film, day, "unexplained", gap, value)
+        _append(self.counts, _COUNT_TYPES, (film, day, book, counted, gap, value))
 
     def _note(self, film: Any, day: Any, flow: str, area: float, cost: float) -> None:
-        for name, value in zip(
-            ("film", "day", "flow", "area_m2", "cost"), (film, day, flow, area, cost), strict=True
-        ):
-            self.other[name].append(value)
+        _append(self.other, _MOVEMENT_TYPES, (film, day, flow, area, cost))
+
+    def _note_offcuts(self, film: Any, store: FilmStore, day: Any) -> None:
+        for ref, what, area, cost in store.offcut_moves:
+            _append(self.offcuts, _OFFCUT_TYPES, (film, day, ref, what, area, cost))
+        store.offcut_moves.clear()
 
     def closing_frame(self) -> pd.DataFrame:
         """What every store holds at the end."""
@@ -313,7 +364,12 @@ class _Ledger:
         )
 
 
-def _movements(pulls: pd.DataFrame, ledger: _Ledger, consumed_cost: np.ndarray) -> pd.DataFrame:
+def _typed(rows: dict[str, list[Any]], types: dict[str, str]) -> pd.DataFrame:
+    """A frame of what was noted, with its columns even where nothing was."""
+    return pd.DataFrame({name: rows[name] for name in types}).astype(types)
+
+
+def _movements(pulls: pd.DataFrame, ledger: _Ledger) -> pd.DataFrame:
     taken = pulls["pulled_m2"].notna()
     by_pulls = pd.DataFrame(
         {
@@ -321,19 +377,10 @@ def _movements(pulls: pd.DataFrame, ledger: _Ledger, consumed_cost: np.ndarray) 
             "day": pulls["cut_on"],
             "flow": pulls["owner"],
             "area_m2": pulls["consumed_m2"],
-            "cost": consumed_cost,
+            "cost": pulls["consumed_cost"],
         }
     )[taken]
-    names = ("film", "day", "flow", "area_m2", "cost")
-    others = pd.DataFrame({name: ledger.other[name] for name in names}).astype(
-        {
-            "film": "str",
-            "day": "datetime64[us]",
-            "flow": "str",
-            "area_m2": "float64",
-            "cost": "float64",
-        }
-    )
+    others = _typed(ledger.other, _MOVEMENT_TYPES)
     parts = [part for part in (by_pulls, others) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else others
 

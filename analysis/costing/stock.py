@@ -13,16 +13,19 @@ from dataclasses import dataclass, field
 
 # One square millimetre: less than this is no film. [m²]
 LEAST_AREA = 1e-6
+# What happens to an offcut.
+KEPT, USED, WRITTEN_OFF, MISSING = "kept", "used", "written_off", "missing"
 
 
 @dataclass
 class Offcut:
-    """A kept offcut on the shelf."""
+    """A kept offcut on the shelf; `ref` is the pull that it was kept from."""
 
     area: float
     cost: float
     roll: str | None
     expires: float
+    ref: int
 
 
 @dataclass
@@ -33,7 +36,8 @@ class FilmStore:
     cost it landed at. `short_area` and `short_cost` are film cut that nothing was left for; the
     next receipt nets them at that cost. `carried` is money left on an area of 0; the next receipt
     takes it over. `first_unit` is the landed cost of the film's first purchase, for cuts before it
-    (None: never bought). `draws` remembers which consumer drew from which layer, for credits that
+    (None: never bought). `offcut_moves` notes what happened to offcuts since it was last emptied:
+    ref, what, area, cost. `draws` remembers which consumer drew from which layer, for credits that
     come after.
     """
 
@@ -46,6 +50,7 @@ class FilmStore:
     bought: list[float] = field(default_factory=list)
     by_roll: dict[str, list[int]] = field(default_factory=lambda: defaultdict(list))
     offcuts: list[Offcut] = field(default_factory=list)
+    offcut_moves: list[tuple[int, str, float, float]] = field(default_factory=list)
     draws: dict[int, list[tuple[int, float]]] = field(default_factory=lambda: defaultdict(list))
     returned: dict[int, float] = field(default_factory=lambda: defaultdict(float))
     short_draws: list[tuple[int | None, float]] = field(default_factory=list)
@@ -207,13 +212,14 @@ class FilmStore:
 
     # -- offcuts -------------------------------------------------------------------------------
 
-    def keep(self, area: float, cost: float, roll: str | None, expires: float) -> None:
+    def keep(self, area: float, cost: float, roll: str | None, expires: float, ref: int) -> None:
         """Put an offcut on the shelf at the cost it was issued at."""
-        self.offcuts.append(Offcut(area, cost, roll, expires))
+        self.offcuts.append(Offcut(area, cost, roll, expires, ref))
+        self.offcut_moves.append((ref, KEPT, area, cost))
         self.offcut_area += area
         self.next_expiry = min(self.next_expiry, expires)
 
-    def use_offcut(self, area: float, roll: str | None) -> tuple[float, float]:
+    def use_offcut(self, area: float, roll: str | None, what: str = USED) -> tuple[float, float]:
         """Take from the shelf: the same roll's offcuts first, else the oldest.
 
         Returns the cost and the area that the shelf lacked.
@@ -231,6 +237,7 @@ class FilmStore:
             self.offcut_area -= taken
             area -= taken
             total += price
+            self.offcut_moves.append((offcut.ref, what, taken, price))
         self.offcuts = [each for each in self.offcuts if each.area > 0]
         return total, max(area, 0.0) if area > LEAST_AREA else 0.0
 
@@ -260,7 +267,7 @@ class FilmStore:
         if from_rolls > LEAST_AREA:
             cost, _ = self.issue(from_rolls, None, consumer)
         if gap - from_rolls > LEAST_AREA:
-            cost += self.use_offcut(gap - from_rolls, None)[0]
+            cost += self.use_offcut(gap - from_rolls, None, MISSING)[0]
         return gap, cost
 
     def credit(self, layer: int, amount: float) -> list[tuple[int, float]]:

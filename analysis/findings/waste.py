@@ -8,6 +8,9 @@ from analysis.findings.evidence import is_enough
 from analysis.findings.groups import Period, group_sums
 from analysis.sums import ratio
 
+_NAMES = {"vehicle_class": "class", "roll_width_m": "width"}
+# Widths that differ by less than a tenth of a millimetre are one width.
+_WIDTH_PLACES = 4
 _AREAS = (
     "finished_area_m2",
     "side_loss_area_m2",
@@ -19,21 +22,27 @@ _AREAS = (
     "end_of_roll_area_m2",
     "waste_area_m2",
     "side_and_handling_area_m2",
+    "avoidable_area_m2",
+    "avoidable_in_job_area_m2",
 )
 
 
-def waste_by(costing: Costing, key: str, period: Period, fewest: int) -> pd.DataFrame | Unavailable:
-    """Film cut in a period, by `vehicle_class`, `service`, `film` or `panel`.
+def waste_by(
+    costing: Costing, avoidable: pd.DataFrame, key: str, period: Period, fewest: int
+) -> pd.DataFrame | Unavailable:
+    """Film cut in a period, by `vehicle_class`, `service`, `film`, `panel` or `roll_width_m`.
 
-    By film all cuts count, counter sales and shop use included; otherwise cuts of known jobs.
-    A first-time cut without finished sizes counts in `cuts` and `cuts_unmeasured` and in no area.
-    Side loss and handling margin are missing for a group in which a piece was not measured; their
-    sum `side_and_handling_area_m2` is not. [m²]
+    `avoidable` comes from `avoidable_areas`, for the pulls of the period at least. By film all cuts
+    count, counter sales and shop use included; otherwise cuts of known jobs. A first-time cut
+    without finished sizes counts in `cuts` and `cuts_unmeasured` and in no area. Side loss, handling
+    margin and what was avoidable are missing for a group in which a piece was not measured; the sum
+    `side_and_handling_area_m2` is not. A cut from an offcut has no roll width. No table is by
+    person: who cut a piece says little of why film was lost. [m²]
     """
     pulls = costing.shelf.pulls
     if pulls.empty:
         return Unavailable(
-            f"waste_by_{key.removeprefix('vehicle_')}",
+            f"waste_by_{_NAMES.get(key, key)}",
             ("cuts",),
             "Waste needs the cuts table, or pulled_length and finished_area in jobs.",
         )
@@ -49,16 +58,20 @@ def waste_by(costing: Costing, key: str, period: Period, fewest: int) -> pd.Data
     if key in ("service", "vehicle_class"):
         at = chosen["job_line"].astype("int64").to_numpy()
         chosen = chosen.assign(**{key: costing.lines[key].take(at).to_numpy()})
-    measured = chosen[chosen["measured"]]
+    if key == "roll_width_m":
+        width = chosen["pulled_width_m"].where(chosen["source"] != "offcut")
+        chosen = chosen.assign(roll_width_m=width.round(_WIDTH_PLACES))
+    measured = chosen[chosen["measured"]].join(avoidable, validate="1:1")
     share = ratio(measured["waste_area_m2"], measured["consumed_m2"])
+    saved = ratio(measured["avoidable_area_m2"], measured["consumed_m2"])
     nothing = measured["consumed_m2"] == 0
+    cost = measured["film_cost"]
     measured = measured.assign(
-        waste_cost=(measured["film_cost"] * share).where(~nothing, measured["film_cost"] * 0.0)
+        waste_cost=(cost * share).where(~nothing, cost * 0.0),
+        avoidable_cost=(cost * saved).where(~nothing, cost * 0.0),
     )
-    sums = {name: name for name in _AREAS} | {
-        "consumed_area_m2": "consumed_m2",
-        "waste_cost": "waste_cost",
-    }
+    sums = {name: name for name in (*_AREAS, "waste_cost", "avoidable_cost")}
+    sums["consumed_area_m2"] = "consumed_m2"
     areas = group_sums(measured, {key: key}, sums, None)
     counts = group_sums(chosen.assign(no=~chosen["measured"]), {key: key}, {}, "cuts")
     unmeasured = group_sums(chosen[~chosen["measured"]], {key: key}, {}, "cuts_unmeasured")

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.film_tables import FILM_RECONCILIATION, WASTE_BY_FILM
 from analysis.glossary import heading
 from analysis.report.grids import (
     ABSENT,
@@ -39,7 +40,6 @@ from analysis.report.look import (
 )
 from analysis.report.numbers import Numbers
 from analysis.report.results import Review
-from analysis.result_tables import FILM_RECONCILIATION, WASTE_BY_FILM
 
 MOST_ROWS: Final = 12
 CAUSES: Final = (

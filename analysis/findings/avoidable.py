@@ -1,0 +1,140 @@
+"""Side loss that a better layout would have saved: past cuts packed again, as the shop could have.
+
+Per film, roll width and day, the pieces cut first-time for jobs are packed across the roll; what
+was pulled over and above that, and not kept, need not have been. The same within each job alone.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet
+from analysis.settings import Settings
+
+Packer = Callable[[Sequence[Piece], Sheet, float], Layout]
+# Sizes are told apart to a hundredth of a millimetre.
+_PLACES: Final = 5
+_DAY: Final = ["film", "width", "cut_on"]
+_JOB: Final = [*_DAY, "job_id"]
+
+
+def avoidable_areas(
+    pulls: pd.DataFrame, directional: Sequence[str], knife_gap_m: float, pack: Packer
+) -> pd.DataFrame:
+    """What each pull lost at the side for want of a better layout. [m²]
+
+    Parameters
+    ----------
+    pulls : pulls of film (`Shelf.pulls`)
+    directional : films whose pieces keep their direction
+    knife_gap_m : room that the knife needs between two pieces [m]
+    pack : packs pieces on one width; takes pieces, sheet and gap
+
+    Returns
+    -------
+    DataFrame
+        On the index of `pulls`: `avoidable_area_m2` (packing the day's pieces) and
+        `avoidable_in_job_area_m2` (packing each job's; at most the day's).
+
+    Notes
+    -----
+    Σ pulled length × width of the first-time roll cuts of jobs − shortest length × width − kept,
+    not below 0, shared over the cuts by their side loss. Missing where a piece has no sizes; 0 for
+    every other pull, and for a piece that no roll of that width could have held.
+    """
+    ours = (
+        (pulls["owner"] == "jobs")
+        & (pulls["source"] != "offcut")
+        & (pulls["reason"] == "first")
+        & pulls["pulled_m2"].notna()
+    )
+    has_sizes = pulls[["piece_length_m", "piece_width_m", "pieces"]].notna().all(axis=1)
+    zero = pd.Series(0.0, index=pulls.index).mask(ours & ~has_sizes)
+    cuts = _fitting(pulls[ours & has_sizes], directional)
+    packer = _Memory(pack, knife_gap_m)
+    by_day = _shared(cuts, _DAY, packer)
+    in_job = _shared(cuts, _JOB, packer)
+    # Where a layout is not the proven best, a day could come out dearer than its jobs.
+    day = np.maximum(by_day, in_job)
+    return pd.DataFrame(
+        {
+            "avoidable_area_m2": day.reindex(pulls.index).fillna(zero),
+            "avoidable_in_job_area_m2": in_job.reindex(pulls.index).fillna(zero),
+        }
+    )
+
+
+def review_avoidable(
+    pulls: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp, settings: Settings
+) -> pd.DataFrame:
+    """`avoidable_areas` of the pulls of a span of days, by the quick packer."""
+    from analysis.findings.packing import pack_quick
+
+    chosen = pulls[pulls["cut_on"].between(first, last)]
+    return avoidable_areas(chosen, settings.film.directional, settings.knife_gap_m, pack_quick)
+
+
+def _fitting(cuts: pd.DataFrame, directional: Sequence[str]) -> pd.DataFrame:
+    """The cuts whose pieces their roll can hold, with sizes rounded for comparing."""
+    cuts = cuts.assign(
+        width=cuts["pulled_width_m"].round(_PLACES),
+        long=cuts["piece_length_m"].round(_PLACES),
+        wide=cuts["piece_width_m"].round(_PLACES),
+        may_turn=~cuts["film"].isin(list(directional)),
+    )
+    across = cuts["wide"].where(~cuts["may_turn"], cuts[["long", "wide"]].min(axis=1))
+    return cuts[across <= cuts["width"] + LEAST_LENGTH]
+
+
+class _Memory:
+    """Packs each set of pieces once: the same jobs come again and again."""
+
+    def __init__(self, pack: Packer, knife_gap_m: float) -> None:
+        self.pack = pack
+        self.gap = knife_gap_m
+        self.known: dict[tuple[object, ...], float] = {}
+
+    def length_m(self, width: float, kinds: Counter[tuple[float, float, bool]]) -> float:
+        """Shortest length that holds the pieces (length, width, may turn: how many). [m]"""
+        key = (width, *sorted(kinds.items()))
+        if key not in self.known:
+            pieces = [
+                Piece(f"{long} x {wide}", long, wide, may_turn)
+                for (long, wide, may_turn), number in sorted(kinds.items())
+                for _ in range(number)
+            ]
+            self.known[key] = self.pack(pieces, Sheet("roll", width), self.gap).length_m
+        return self.known[key]
+
+
+def _shared(cuts: pd.DataFrame, by: list[str], packer: _Memory) -> pd.Series:
+    """Avoidable area of each group of cuts, shared over them by their side loss. [m²]"""
+    if cuts.empty:
+        return pd.Series(dtype="float64", index=cuts.index)
+    groups = cuts.groupby(by, sort=False, dropna=False)
+    number = groups.ngroup()
+    packed = _packed_lengths(cuts, number, packer)
+    sums = cuts[["pulled_m2", "kept_m2"]].groupby(number).sum()
+    width = cuts["width"].groupby(number).first()
+    saved = (sums["pulled_m2"] - packed * width - sums["kept_m2"]).clip(lower=0.0)
+    # Less than a square centimetre is rounding of the sizes, not a better layout.
+    saved = saved.where(saved > 1e-4, 0.0)
+    loss = (cuts["pulled_m2"] - cuts["kept_m2"] - cuts["piece_m2"]).clip(lower=0.0)
+    total = loss.groupby(number).transform("sum")
+    share = (loss / total.where(total > 0)).fillna(0.0)
+    return number.map(saved) * share
+
+
+def _packed_lengths(cuts: pd.DataFrame, number: pd.Series, packer: _Memory) -> pd.Series:
+    """Shortest length of each group's pieces; one cut of one piece may be turned too. [m]"""
+    kinds: dict[int, Counter[tuple[float, float, bool]]] = {}
+    widths: dict[int, float] = {}
+    columns = (cuts[name].tolist() for name in ("width", "long", "wide", "may_turn", "pieces"))
+    for group, width, long, wide, may_turn, pieces in zip(number.tolist(), *columns, strict=True):
+        kinds.setdefault(group, Counter())[long, wide, may_turn] += int(pieces)
+        widths[group] = width
+    lengths = {group: packer.length_m(widths[group], kinds[group]) for group in kinds}
+    return pd.Series(lengths, dtype="float64")

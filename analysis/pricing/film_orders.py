@@ -1,0 +1,386 @@
+"""What film to order: how long the stock lasts, what is waiting for it, and whole rolls.
+
+The rule, in one place. A film is ordered once what the books hold on rolls has fallen to the
+reorder area: the usual use over lead time and safety days, or what the waiting jobs take, where
+that is more. Then so many whole rolls that the stock comes to the reorder area and one lead time's
+use on top, and at least one. The reorder point as use a day × lead time + safety stock: Heizer,
+Render and Munson, Operations Management, chapter 12. Safety stock counted in days of use, and
+topping up by one lead time's use, are common practice, no source.
+"""
+
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from scipy.stats import t as student
+
+from analysis.costing.jobs import Costing
+from analysis.errors import Unavailable
+from analysis.film_tables import FILM_ORDERS
+from analysis.findings.evidence import LEVEL
+from analysis.pricing.film_needed import Vehicle, expected_area, film_history, usual_film
+from analysis.records.model import Records
+from analysis.settings import Settings
+from analysis.units import square_metres_per
+
+# Flows that are use; film missing at a count is none that an order could foresee.
+_USE: Final = ("jobs", "counter_sales", "shop")
+_WEEKS: Final = 52
+# Weeks of one batch: the spread of the mean is told from the spread of these.
+BATCH: Final = 4
+_MONTHS: Final = 12
+_LEAST: Final = 1e-6  # a square millimetre [m²]
+# A quote won longer ago than this, and still without a job, became none. Common practice.
+_WON_DAYS: Final = 91
+_JOB: Final = ["service", "make", "model"]
+
+
+def film_orders(
+    costing: Costing, records: Records, until: pd.Timestamp
+) -> pd.DataFrame | Unavailable:
+    """What to order of each film on the evening of a day.
+
+    Returns
+    -------
+    DataFrame
+        A row a film that was bought, cut or is waited for by then; inside columns of
+        `FILM_ORDERS`. [m², m, weeks, money]. `weekly_m2` and what follows from it are missing for
+        a film with less than four weeks of records; the roll and the order where the film was
+        never bought; `waiting_area_m2` where what a waiting job takes is not known.
+
+    Notes
+    -----
+    Reorder area = max(weekly ÷ 7 × (lead days + safety days), waiting area). Rolls =
+    ⌈(reorder area + weekly ÷ 7 × lead days − on hand) ÷ area of a roll⌉, at least 1, where on hand
+    ≤ reorder area; else 0. Film with fewer than `pricing.fewest_jobs` pulls in those weeks is
+    ordered for waiting jobs alone. Film that is on its way is not in the books. Weeks of cover
+    count the waiting jobs as cut within lead time and safety days, where they take more than the
+    usual use of that time.
+    """
+    pulls = costing.shelf.pulls
+    cut = pulls[(pulls["cut_on"] <= until) & pulls["pulled_m2"].notna()]
+    if cut.empty:
+        return Unavailable(
+            "film_orders",
+            ("cuts", "purchases"),
+            "What to order needs the film that was used: cuts, or pulled_length in jobs.",
+        )
+    settings = records.settings
+    waiting = waiting_film(costing, records, until)
+    stock = roll_area_m2(costing, until)
+    films = stock.index.union(waiting.index).rename("film")
+    table = pd.DataFrame(index=films)
+    table["on_hand_area_m2"] = stock.reindex(films, fill_value=0.0)
+    table = table.join(weekly_use(costing, until)).join(waiting)
+    table["waiting_jobs"] = table["waiting_jobs"].fillna(0).astype("int64")
+    none = table["waiting_jobs"] == 0
+    for name in ("waiting_area_m2", "waiting_sd_m2"):
+        table[name] = table[name].mask(none, 0.0)
+    table["guessed_film"] = table["guessed_film"].fillna(0).astype("int64")
+    table = table.join(usual_roll(costing, until))
+    table = _orders(table, settings)
+    table["reason"] = reasons(table, settings)
+    return table.reset_index()[FILM_ORDERS.inside_names]
+
+
+def roll_area_m2(costing: Costing, until: pd.Timestamp) -> pd.Series:
+    """What the books hold on rolls at the end of a day, by film; negative where more was cut.
+
+    Book stock (purchases − use − missing at counts) less the offcuts on the shelf. [m²]
+    """
+    moved = costing.shelf.movements
+    moved = moved[(moved["day"] <= until) & moved["film"].notna()]
+    signed = moved["area_m2"].where(moved["flow"] == "purchased", -moved["area_m2"])
+    book = signed.groupby(moved["film"]).sum()
+    held = book - offcut_area_m2(costing, until).reindex(book.index, fill_value=0.0)
+    return held.where(held.abs() > _LEAST, 0.0).sort_index()
+
+
+def offcut_area_m2(costing: Costing, until: pd.Timestamp) -> pd.Series:
+    """Area of the offcuts on the shelf at the end of a day, by film. [m²]"""
+    moves = costing.shelf.offcuts
+    moves = moves[moves["day"] <= until]
+    signed = moves["area_m2"].where(moves["what"] == "kept", -moves["area_m2"])
+    return signed.groupby(moves["film"]).sum()
+
+
+def weekly_use(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
+    """Use a week by film, with the 90 % interval of that mean.
+
+    Returns
+    -------
+    DataFrame
+        By `film`: `weekly_area_m2, weekly_low_m2, weekly_high_m2`; `uses`, pulls in those weeks;
+        `weeks`, so many of them. All but `weeks` missing where there are fewer than four.
+
+    Notes
+    -----
+    The last 52 weeks, or the whole batches of four weeks since the film first came or was cut.
+    Weekly sums jump from nothing to a whole vehicle and may follow one another, so the spread of
+    the mean is that of the means of batches of four weeks, with Student's t: the method of batch
+    means of Law, Simulation Modeling and Analysis, chapter 9 (from memory). With one batch there is
+    no interval. The low end is not below 0.
+    """
+    moved = costing.shelf.movements
+    moved = moved[(moved["day"] <= until) & moved["film"].notna()]
+    first = moved.groupby("film")["day"].min()
+    known = ((until - first).dt.days + 1) // (7 * BATCH)
+    batches = known.clip(upper=_WEEKS // BATCH)
+    used = moved[moved["flow"].isin(_USE)]
+    back = (until - used["day"]).dt.days // (7 * BATCH)
+    inside = back < used["film"].map(batches)
+    used, back = used[inside], back[inside]
+    sums = used.groupby(["film", back.rename("batch")])["area_m2"].sum()
+    squares = (sums**2).groupby("film").sum().reindex(batches.index, fill_value=0.0)
+    total = sums.groupby("film").sum().reindex(batches.index, fill_value=0.0)
+    count = batches.astype("float64").where(batches > 0)
+    mean = total / count
+    # Batches without use are in no row of the sums, and count with 0.
+    variance = ((squares - count * mean**2) / (count - 1).where(count > 1)).clip(lower=0.0)
+    half = student.ppf(0.5 + LEVEL / 2, (count - 1).where(count > 1)) * np.sqrt(variance / count)
+    pulls = used[used["area_m2"] > 0].groupby("film").size()
+    return pd.DataFrame(
+        {
+            "weekly_area_m2": mean / BATCH,
+            "weekly_low_m2": ((mean - half) / BATCH).clip(lower=0.0),
+            "weekly_high_m2": (mean + half) / BATCH,
+            "uses": pulls.reindex(batches.index, fill_value=0).where(batches > 0),
+            "weeks": batches * BATCH,
+        }
+    )
+
+
+def usual_roll(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
+    """The roll of each film that is bought most, and what it costs.
+
+    By `film`: `roll_width_m` of most rolls bought in the last twelve months (else ever; of equals
+    the one bought last), `roll_length_m` by its newest purchase, and `cost_per_m2`, the landed cost
+    of that purchase (credits off; lines of one day by area). [m, money / m²]
+    """
+    lines = costing.purchase_lines
+    lines = lines[(lines["kind"] == "film") & (lines["received_on"] <= until)]
+    lines = lines[(lines["roll_width_m"] > 0) & (lines["roll_length_m"] > 0)]
+    credits = costing.credits[costing.credits["received_on"] <= until]
+    credited = credits.groupby("line")["amount"].sum().reindex(lines.index, fill_value=0.0)
+    lines = lines.assign(paid=lines["landed"] - credited, film=lines["item"])
+    bought = lines[lines["quantity"] > 0]
+    recent = lines["received_on"] > until - pd.DateOffset(months=_MONTHS)
+    keys = ["film", "roll_width_m"]
+    sizes = pd.DataFrame(
+        {
+            "last": bought.groupby(keys)["received_on"].max(),
+            "ever": lines.groupby(keys)["quantity"].sum(),
+            "recent": lines[recent].groupby(keys)["quantity"].sum(),
+        }
+    )
+    sizes = sizes[sizes["last"].notna()].fillna({"recent": 0.0}).reset_index()
+    sizes = sizes.sort_values(["recent", "ever", "last", "roll_width_m"], kind="stable")
+    most = sizes.drop_duplicates("film", keep="last")
+    newest = bought.merge(most[[*keys, "last"]], on=keys, validate="m:1")
+    newest = newest[newest["received_on"] == newest["last"]]
+    by = newest.groupby("film")
+    return pd.DataFrame(
+        {
+            "roll_width_m": by["roll_width_m"].last(),
+            "roll_length_m": by["roll_length_m"].last(),
+            "cost_per_m2": by["paid"].sum() / by["area_m2"].sum(),
+        }
+    )
+
+
+def reorder_area_m2(
+    weekly: pd.Series, waiting: pd.Series, lead_days: float, safety_days: float
+) -> pd.Series:
+    """Stock at which to order: use over lead time and safety days, or what is waiting. [m²]
+
+    Missing use, or missing waiting film, gives way to the other; both missing: missing.
+    """
+    usual = weekly / 7 * (lead_days + safety_days)
+    return pd.concat([usual, waiting], axis=1).max(axis=1)
+
+
+def _orders(table: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Adds cover, reorder area, rolls and their cost, and whether the use is enough to stock by."""
+    lead, safety = settings.ordering.lead_days, settings.ordering.safety_days
+    weekly, waiting = table["weekly_area_m2"], table["waiting_area_m2"]
+    # A shelf cannot hold less than nothing, whatever the books say.
+    held = table["on_hand_area_m2"].clip(lower=0.0)
+    steady = table["uses"] >= settings.pricing.fewest_jobs
+    usual = weekly.where(steady & (weekly > 0))
+    reorder = reorder_area_m2(usual, waiting.where(waiting > 0), lead, safety)
+    short = held <= reorder + _LEAST
+    target = reorder + usual.fillna(0.0) / 7 * lead
+    roll = table["roll_width_m"] * table["roll_length_m"]
+    rolls = np.ceil((target - held) / roll - 1e-9).clip(lower=1.0)
+    rolls = rolls.where(short, 0.0).mask(short & roll.isna())
+    return table.assign(
+        steady=steady,
+        reorder_area_m2=reorder,
+        cover_weeks=cover_weeks(held, weekly, waiting, (lead + safety) / 7),
+        order_rolls=rolls.astype("Int64"),
+        order_cost=(rolls * roll * table["cost_per_m2"]).mask(rolls == 0, 0.0),
+    )
+
+
+def cover_weeks(
+    on_hand: pd.Series, weekly: pd.Series, waiting: pd.Series, horizon: float
+) -> pd.Series:
+    """Weeks that the stock lasts; missing where nothing is used, 0 where there is none.
+
+    At the usual use; where the waiting jobs take more than that over `horizon` weeks, they are cut
+    evenly over it, and what is left goes at the usual use.
+    """
+    usual = on_hand / weekly.where(weekly > 0)
+    more = waiting > weekly.fillna(0.0) * horizon
+    left = on_hand - waiting
+    booked = (horizon * on_hand / waiting.where(waiting > 0)).where(
+        left < 0, horizon + left / weekly.where(weekly > 0)
+    )
+    return booked.where(more, usual)
+
+
+# --- what is waiting -----------------------------------------------------------------------------
+
+
+def waiting_film(costing: Costing, records: Records, until: pd.Timestamp) -> pd.DataFrame:
+    """The jobs that wait for each film at the end of a day, and what they are expected to take.
+
+    Returns
+    -------
+    DataFrame
+        By `film`: `waiting_jobs`; `waiting_area_m2`, expected, and `waiting_sd_m2`, its standard
+        deviation, jobs being independent (missing where one of the jobs has no past to tell from
+        and no film in its quote); `guessed_film`, those of them whose film is the usual one of
+        their service. [m²]
+
+    Notes
+    -----
+    A job line waits if it was quoted by then, is not cancelled, not finished by then, and nothing
+    was cut for it. So does a quote won in the last 91 days that names no job of the records, where
+    no job of that service on that model was quoted or finished since.
+    """
+    asked = pd.concat(
+        [_waiting_lines(costing, until), _won_quotes(records, until)], ignore_index=True
+    )
+    history = film_history(costing, records, until)
+    services = asked["service"].dropna().unique()
+    usual = {each: usual_film(history, each, until).film for each in services}
+    guessed = asked["film"].isna()
+    asked["film"] = asked["film"].fillna(asked["service"].map(usual).astype("str"))
+    asked = asked.assign(guessed=guessed)[asked["film"].notna()]
+    labels = asked[[*_JOB, "vehicle_class"]].drop_duplicates()
+    found = [
+        expected_area(history, service, Vehicle(make, model, None if pd.isna(size) else str(size)))
+        for service, make, model, size in labels.itertuples(index=False)
+    ]
+    labels = labels.assign(
+        area=pd.Series([each.mean_m2 for each in found], labels.index, dtype="float64"),
+        sd=pd.Series([each.sd_m2 for each in found], labels.index, dtype="float64"),
+    )
+    asked = asked.merge(labels, how="left", on=[*_JOB, "vehicle_class"], validate="m:1")
+    area = asked["area"].fillna(asked["quoted_film_area_m2"])
+    by = asked.assign(area=area, variance=asked["sd"] ** 2).groupby("film")
+    return pd.DataFrame(
+        {
+            "waiting_jobs": by.size(),
+            "waiting_area_m2": by["area"].sum(skipna=False),
+            "waiting_sd_m2": np.sqrt(by["variance"].sum(skipna=False)),
+            "guessed_film": by["guessed"].sum().astype("int64"),
+        }
+    )
+
+
+def _waiting_lines(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
+    lines = costing.lines.reset_index(drop=True)
+    pulls = costing.shelf.pulls
+    cut = pulls.loc[pulls["job_line"].notna() & (pulls["cut_on"] <= until), "job_line"]
+    is_open = (lines["status"] == "open") & ~(lines["quoted_on"] > until)
+    later = (lines["status"] == "finished") & (lines["finished_on"] > until)
+    waits = is_open | (later & (lines["quoted_on"] <= until))
+    return lines.loc[
+        waits & ~lines.index.isin(cut.astype("int64")),
+        [*_JOB, "vehicle_class", "film", "quoted_film_area_m2"],
+    ]
+
+
+def _won_quotes(records: Records, until: pd.Timestamp) -> pd.DataFrame:
+    quotes, jobs = records["quotes"], records["jobs"]
+    age = (until - quotes["quoted_on"]).dt.days
+    won = quotes[(quotes["outcome"] == "won") & age.between(0, _WON_DAYS)]
+    won = won[~won["job_id"].isin(jobs["job_id"])].reset_index(names="quote")
+    newest = jobs[["quoted_on", "finished_on"]].max(axis=1)
+    pairs = won[["quote", *_JOB, "quoted_on"]].merge(
+        jobs[_JOB].assign(newest=newest), on=_JOB, validate="m:m"
+    )
+    became = pairs.loc[pairs["newest"] >= pairs["quoted_on"], "quote"]
+    won = won[~won["quote"].isin(became)]
+    return won[[*_JOB, "vehicle_class"]].assign(
+        film=pd.Series(np.nan, won.index, dtype="str"), quoted_film_area_m2=np.nan
+    )
+
+
+# --- in words ------------------------------------------------------------------------------------
+
+
+def reasons(table: pd.DataFrame, settings: Settings) -> pd.Series:
+    """One sentence a film: why so many rolls."""
+    words = [_reason(row, settings) for row in table.to_dict("records")]
+    return pd.Series(words, index=table.index, dtype="str")
+
+
+def _reason(row: dict[str, Any], settings: Settings) -> str:
+    def area(name: str) -> str:
+        return _area(row[name], settings)
+
+    rolls, jobs = row["order_rolls"], row["waiting_jobs"]
+    if row["on_hand_area_m2"] < 0:
+        start = (
+            f"More was cut than was bought, by {_area(-row['on_hand_area_m2'], settings)}: count "
+            "the shelf, or write down the missing purchase, before you order"
+        )
+    elif row["reorder_area_m2"] != row["reorder_area_m2"]:
+        start = _no_advice(row)
+    elif rolls == 0:
+        start = f"Enough: {area('on_hand_area_m2')} on hand, order at {area('reorder_area_m2')}"
+    else:
+        start = f"{area('on_hand_area_m2')} on hand is not over {area('reorder_area_m2')}"
+    parts = [start]
+    if row["reorder_area_m2"] == row["reorder_area_m2"] and row["steady"]:
+        parts.append(f"use is {area('weekly_area_m2')} a week")
+    if jobs:
+        parts.append(_waiting_words(row, settings))
+    if pd.isna(rolls):
+        parts.append("it was never bought, so its rolls are not known")
+    elif rolls > 0:
+        parts.append("take off what is on its way already")
+    return "; ".join(parts) + "."
+
+
+def _no_advice(row: dict[str, Any]) -> str:
+    if not row["weeks"] > 0:
+        return "Under four weeks of records: too few to stock it by"
+    if row["weekly_area_m2"] == 0:
+        return f"Not used in the last {row['weeks']:.0f} weeks"
+    cuts = "1 cut" if row["uses"] == 1 else f"{row['uses']:.0f} cuts"
+    return f"Only {cuts} in {row['weeks']:.0f} weeks: buy it for a job, not for the shelf"
+
+
+def _waiting_words(row: dict[str, Any], settings: Settings) -> str:
+    jobs, guessed = row["waiting_jobs"], row["guessed_film"]
+    words = "1 waiting job" if jobs == 1 else f"{jobs} waiting jobs"
+    if guessed:
+        words += " (film guessed)" if jobs == 1 else f" (film of {guessed} guessed)"
+    if np.isnan(row["waiting_area_m2"]):
+        return f"{words} not counted, as what they take is not known"
+    words += f" {'takes' if jobs == 1 else 'take'} about {_area(row['waiting_area_m2'], settings)}"
+    spread = row["waiting_sd_m2"]
+    return f"{words}, give or take {_area(spread, settings)}" if spread > 0 else words
+
+
+def _area(area_m2: float, settings: Settings) -> str:
+    """An area in the shop's unit; one decimal below 10."""
+    value = area_m2 / square_metres_per(settings.area_unit)
+    text = f"{value:.1f}" if abs(value) < 9.95 else f"{value:.0f}"
+    if settings.decimal_comma:
+        text = text.replace(".", ",")
+    return f"{text} {settings.area_unit.replace('m2', 'm²')}"

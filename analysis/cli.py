@@ -113,6 +113,7 @@ def _build_parser() -> argparse.ArgumentParser:
     )
     _strict(review)
     _add_quote(commands)
+    _add_layout(commands)
     return parser
 
 
@@ -143,6 +144,38 @@ def _add_quote(commands: "argparse._SubParsersAction[_Parser]") -> None:
         "quoting.confidence of shop.toml)",
     )
     quote.add_argument("--json", action="store_true", help="print one JSON object, for a machine")
+
+
+def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    layout = _command(
+        commands, "layout", _layout, "how to cut the film of jobs, to scale, from the least film"
+    )
+    layout.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
+    what = layout.add_mutually_exclusive_group(required=True)
+    what.add_argument("--jobs", nargs="+", metavar="JOB", help="jobs of the records")
+    what.add_argument(
+        "--pieces",
+        type=Path,
+        metavar="FILE",
+        help="a CSV of pieces: panel, length, width; optional pieces, film, turn (yes or no), job",
+    )
+    layout.add_argument("--film", help="film code (default: the jobs' own)")
+    for name, metavar, what_is_it in (
+        ("gap", "G", "room for the knife between two pieces (default: film.knife_gap)"),
+        ("margin", "M", "allowance a side for what is not cut yet (default: the usual one)"),
+        ("longest-pull", "L", "longest length pulled at once (default: film.longest_pull)"),
+    ):
+        layout.add_argument(f"--{name}", metavar=metavar, help=what_is_it)
+    layout.add_argument(
+        "--roll-width", nargs="+", default=[], metavar="W", help="widths of the rolls to cut from"
+    )
+    layout.add_argument(
+        "--keep-direction", action="store_true", help="no piece is turned across the roll"
+    )
+    layout.add_argument("--no-offcuts", action="store_true", help="cut from rolls alone")
+    layout.add_argument(
+        "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
+    )
 
 
 def _command(
@@ -248,6 +281,34 @@ def _quote(asked: argparse.Namespace) -> int:
             _say(line)
         _say(_findings_line(records).removeprefix("- "))
     return status
+
+
+def _layout(asked: argparse.Namespace) -> int:
+    from analysis.cutting import LayoutAsked, default_layout_out, prepare_layout
+    from analysis.report.layout_picture import layout_page, write_page
+    from analysis.report.layout_text import layout_lines
+
+    wanted = LayoutAsked(
+        jobs=tuple(asked.jobs or ()),
+        pieces_file=asked.pieces,
+        roll_widths=tuple(asked.roll_width),
+        film=asked.film,
+        gap=asked.gap,
+        margin=asked.margin,
+        longest_pull=asked.longest_pull,
+        keep_direction=asked.keep_direction,
+        use_offcuts=not asked.no_offcuts,
+    )
+    with _Progress() as progress:
+        plan = prepare_layout(asked.folder, wanted, progress)
+        settings = plan.records.settings
+        progress("drawing the layout")
+        out = asked.out or default_layout_out(wanted)
+        write_page(layout_page(plan.films, settings, plan.what), out, asked.folder)
+    for line in layout_lines(plan.films, settings):
+        _say(line)
+    _say(f"\nThe picture, to print and cut from: {out}")
+    return DONE
 
 
 def _say_if_later(review: "Review") -> None:

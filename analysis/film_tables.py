@@ -78,6 +78,24 @@ WASTE_BY_WIDTH = _waste_table(
     key("roll_width", "Width pulled off the roll; blank for cuts from offcuts.", Kind.LENGTH),
     "cuts of jobs",
 )
+AVOIDABLE_BY_JOB = Table(
+    "avoidable_by_job",
+    "Jobs that could have been laid out better",
+    "A row a job, film, roll width and day of the quarter whose own pieces would have fitted on a "
+    "shorter pull, the largest saving first.",
+    (
+        key("job_id", "The shop's number of the job."),
+        FILM,
+        key("roll_width", "Width pulled off the roll.", Kind.LENGTH),
+        key("cut_on", "Day it was cut.", Kind.DATE),
+        count("pieces", "Pieces cut first-time off the roll."),
+        length("pulled_length", "Length pulled for them."),
+        length("shortest_length", "Shortest length found that holds them."),
+        area("kept_area", "Offcuts kept from the pulls."),
+        area("avoidable_area", "(Pulled − shortest) × width − kept."),
+        money("avoidable_cost", "Each cut's cost × its share of it ÷ its consumed area."),
+    ),
+)
 
 _FLOWS: Final = (
     ("opening", "on the shelf at the period's start"),
@@ -177,7 +195,11 @@ RECUTS_BY_MARGIN = Table(
     "Recuts against the allowance",
     "How often a piece is cut again, by the allowance it was cut with; all records to date.",
     (
-        key("margin", "Allowance a side, from (and to under the next row's).", Kind.LENGTH),
+        key(
+            "margin",
+            "Allowance a side, put to the shop's average panel, from (to under the next row's).",
+            Kind.LENGTH,
+        ),
         count("cuts", "First-time cuts with that allowance."),
         count("recuts", "Those of them with a recut of the same panel on the same job line."),
         percent("recut_pct", "Recuts ÷ cuts."),
@@ -244,8 +266,14 @@ FILM_PRICE_TRENDS = Table(
         count("purchases", "Days on which some was bought."),
         day("first_on", "First purchase."),
         day("newest_on", "Newest purchase."),
-        per_area("first_cost_per_area", "Landed cost ÷ area of the first."),
-        per_area("newest_cost_per_area", "Landed cost ÷ area of the newest."),
+        per_area(
+            "first_cost_per_area",
+            "Landed cost ÷ area of the first, put to the film's main roll width.",
+        ),
+        per_area(
+            "newest_cost_per_area",
+            "Landed cost ÷ area of the newest, put to the film's main roll width.",
+        ),
         percent("rise_pct", "Rise a year, by a straight line through the logarithms."),
         _LOW,
         _HIGH,
@@ -264,7 +292,10 @@ FILM_PRICE_STEPS = Table(
         key("from_on", "First purchase of the stretch.", Kind.DATE),
         day("to_on", "Last purchase of the stretch."),
         count("purchases", "Days on which some was bought."),
-        per_area("cost_per_area", "Landed cost ÷ area over the stretch."),
+        per_area(
+            "cost_per_area",
+            "Landed cost ÷ area over the stretch, put to the film's main roll width.",
+        ),
         percent("step_pct", "Against the stretch before; blank: the first."),
         _LOW,
         _HIGH,
@@ -284,11 +315,12 @@ FILM_INSTALLED = Table(
         per_area("film_cost_per_area", "Newest landed cost ÷ (1 − waste)."),
         percent(
             "hours_effect_pct",
-            "Hours against the same services on the same vehicles in the shop's average film.",
+            "Hours against the same service on the same vehicles in the service's average film; "
+            "blank where it had one film.",
         ),
         _LOW,
         _HIGH,
-        Column("hours_per_area", Kind.NUMBER, "Expected hours for a unit of finished area."),
+        Column("hours_per_area", Kind.NUMBER, "Expected hours for one unit of the shop's area."),
         per_area("labour_cost_per_area", "Those hours at the shop's mean loaded rate."),
         percent("redo_pct", "Jobs of the service in this film done over, drawn to the service's."),
         per_area("redo_cost_per_area", "That share × film and labour once more."),
@@ -307,11 +339,15 @@ FILM_SWAPS = Table(
     (
         SERVICE,
         FILM,
-        key("instead_film", "The other film."),
+        key("instead_film", "The other film; blank where roll widths are compared."),
         key("roll_width", "Width that was used; blank where films are compared.", Kind.LENGTH),
         key("instead_width", "The other width; blank where films are compared.", Kind.LENGTH),
         count("jobs", "Job lines of the last twelve months that are compared."),
-        money("as_done_cost", "Film, labour and redo as done, at today's prices."),
+        money(
+            "as_done_cost",
+            "Film, labour and redo as done, at today's prices; where widths are compared, film "
+            "alone, the pieces packed anew.",
+        ),
         money("instead_cost", "The same in the other film or off the other width."),
         money("difference", "Instead − as done: negative saves."),
         money("difference_low", "Lower end of its 90 % interval.", sums=False),
@@ -357,6 +393,7 @@ FILM_RESULT_TABLES: Final = (
     WASTE_BY_FILM,
     WASTE_BY_PANEL,
     WASTE_BY_WIDTH,
+    AVOIDABLE_BY_JOB,
     FILM_FLOWS,
     FILM_RECONCILIATION,
     FILM_COUNTS,
@@ -374,6 +411,7 @@ FILM_RESULT_TABLES: Final = (
 # Film tables that exist for the quarter alone.
 FILM_QUARTER_ONLY: Final = frozenset(
     {
+        "avoidable_by_job",
         "film_counts",
         "offcuts_on_shelf",
         "recuts_by_margin",

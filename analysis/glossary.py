@@ -12,7 +12,7 @@ from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind
 
 # Unit suffixes leave a heading: the unit itself stands there.
-_SUFFIXES: Final = ("_pct", "_area", "_length")
+_SUFFIXES: Final = ("_per_area", "_pct", "_area", "_length")
 _HEADINGS: Final = {
     "landed_cost_per_area": "Landed cost",
     "low_pct": "From",
@@ -20,6 +20,39 @@ _HEADINGS: Final = {
     "high_hours": "To",
     "high_pct": "To",
     "cuts_unmeasured": "Not measured",
+    **dict.fromkeys(
+        (
+            "low_margin",
+            "curve_low_pct",
+            "saving_low",
+            "difference_low",
+            "installed_low_per_area",
+            "weekly_low",
+        ),
+        "From",
+    ),
+    **dict.fromkeys(
+        (
+            "high_margin",
+            "curve_high_pct",
+            "saving_high",
+            "difference_high",
+            "installed_high_per_area",
+            "weekly_high",
+        ),
+        "To",
+    ),
+    "recut_pct": "Cut again",
+    "margin": "Allowance from",
+    "usual_margin": "Usual allowance",
+    "best_margin": "Best allowance",
+    "usual_recut_pct": "Cut again at the usual",
+    "best_recut_pct": "Cut again at the best",
+    "usual_cost": "Film a piece at the usual",
+    "best_cost": "Film a piece at the best",
+    "curve_pct": "By the curve",
+    "rise_pct": "Rise a year",
+    "avoidable_in_job_area": "Avoidable within jobs",
 }
 # Flows of film: the same words for the area and for its cost, since each has its unit.
 _FLOW_HEADINGS: Final = {
@@ -30,7 +63,12 @@ _FLOW_HEADINGS: Final = {
     "shop": "Shop",
     "unexplained": "Unexplained",
     "closing": "Closing stock",
+    "kept": "Kept",
+    "used": "Used",
+    "written_off": "Written off",
+    "missing": "Missing",
 }
+_FLOW_TABLES: Final = ("film_reconciliation", "offcut_shelf")
 
 # The lines of the statement, in words.
 STATEMENT_LINES: Final = {
@@ -66,6 +104,10 @@ _TRADE: Final = {
     "Redo": "A job that does an earlier one over, named by redo_of.",
     "Offcut": "What is left of a pull and kept on the shelf for a later job.",
     "Pull": "The film taken off the roll in one go.",
+    "Allowance": (
+        "What a piece is cut larger than it is finished, a side: the mean of both directions."
+    ),
+    "Landed cost": "Price less discount and credits, with the line's share of the freight.",
     "Panel": "The part of a vehicle that a piece covers: roof, hood, mirror.",
     "Post-heat": "Warming film that is laid, so that it does not lift.",
     "Practical capacity": (
@@ -91,8 +133,9 @@ class Entry:
 
 def heading(column: Column, table: str = "") -> str:
     """The words of a column's heading, without its unit: `waste_area` is `Waste`."""
-    if table == "film_reconciliation" and not column.key:
-        return _FLOW_HEADINGS[column.name.rsplit("_", 1)[0]]
+    flow = column.name.removesuffix("_area").removesuffix("_cost")
+    if table in _FLOW_TABLES and flow in _FLOW_HEADINGS:
+        return _FLOW_HEADINGS[flow]
     if column.name in _HEADINGS:
         return _HEADINGS[column.name]
     stem = column.name
@@ -132,5 +175,5 @@ def _is_figure(column: Column) -> bool:
 
     The cost of a flow of film is left out: its area says what the flow is.
     """
-    repeats = column.key or column.sentence.startswith("Cost of film ")
+    repeats = column.key or column.sentence.startswith(("Cost of film ", "Cost of offcuts "))
     return column.kind not in _NO_FIGURES and not repeats

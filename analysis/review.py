@@ -11,8 +11,9 @@ from analysis.costing.film import film_reconciliation
 from analysis.costing.jobs import Costing, cost_records, quarter_label
 from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable, WorkbookError
-from analysis.findings.avoidable import review_avoidable
+from analysis.findings.avoidable import LaidAgain, avoidable_by_job, lay_past_cuts
 from analysis.findings.film_flows import film_flows
+from analysis.findings.film_lessons import learn_film
 from analysis.findings.groups import Period
 from analysis.findings.hours import (
     CLASS,
@@ -27,6 +28,7 @@ from analysis.findings.margins import margin_by, redo_rates, shop_result
 from analysis.findings.offcuts import film_counts, offcut_shelf, offcuts_on_shelf
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
+from analysis.pricing.film_orders import film_orders
 from analysis.pricing.quote import Quoter, prepare_quotes
 from analysis.records.model import Records
 from analysis.records.read import read_records
@@ -83,16 +85,21 @@ def review_records(
     records = with_costing_doubts(records, costing)
     lessons = learn(costing, records, chosen.last_day, progress)
     say("laying out past cuts again")
-    avoidable = review_avoidable(
+    laid = lay_past_cuts(
         costing.shelf.pulls, chosen.year_first_day, chosen.last_day, records.settings
     )
+    film = learn_film(costing, records, chosen.last_day, progress)
+    orders = film_orders(costing, records, chosen.last_day)
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=quarter_results(costing, records, chosen, avoidable, lessons),
-        year=year_results(costing, records, chosen, avoidable, lessons),
-        previous=quarter_results(costing, records, chosen.previous, avoidable),
+        results=in_order(
+            quarter_results(costing, records, chosen, laid, lessons)
+            | {**film, "film_orders": orders}
+        ),
+        year=year_results(costing, records, chosen, laid, lessons),
+        previous=quarter_results(costing, records, chosen.previous, laid),
     )
 
 
@@ -147,14 +154,15 @@ def quarter_results(
     costing: Costing,
     records: Records,
     quarter: Quarter,
-    avoidable: pd.DataFrame,
+    laid: LaidAgain,
     lessons: Lessons | None = None,
 ) -> Results:
     """Every result table for one quarter, in order; without lessons, those of sums alone."""
     period = Period(quarter.first_day, quarter.last_day)
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
-    results = _period_results(costing, records, period, [quarter], avoidable, lessons) | {
+    results = _period_results(costing, records, period, [quarter], laid, lessons) | {
+        "avoidable_by_job": avoidable_by_job(laid, period),
         "film_counts": film_counts(costing, quarter.last_day),
         "offcuts_on_shelf": offcuts_on_shelf(costing, records, quarter.last_day),
         "film_prices": film_prices(
@@ -165,6 +173,11 @@ def quarter_results(
         "job_costs": job_costs(costing, records, quarter),
         **(lessons.tables if lessons else {}),
     }
+    return in_order(results)
+
+
+def in_order(results: Results) -> Results:
+    """Results in the order in which they are written."""
     return {name: results[name] for name in RESULT_TABLES if name in results}
 
 
@@ -172,7 +185,7 @@ def year_results(
     costing: Costing,
     records: Records,
     quarter: Quarter,
-    avoidable: pd.DataFrame,
+    laid: LaidAgain,
     lessons: Lessons,
 ) -> Results:
     """Every result table that also exists for the twelve months that end with the quarter."""
@@ -180,7 +193,7 @@ def year_results(
     quarters = [quarter]
     for _ in range(3):
         quarters.append(quarters[-1].previous)
-    results = _period_results(costing, records, period, quarters, avoidable, lessons)
+    results = _period_results(costing, records, period, quarters, laid, lessons)
     return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
 
 
@@ -197,7 +210,7 @@ def _period_results(
     records: Records,
     period: Period,
     quarters: list[Quarter],
-    avoidable: pd.DataFrame,
+    laid: LaidAgain,
     lessons: Lessons | None,
 ) -> Results:
     fewest = records.settings.pricing.fewest_jobs
@@ -219,7 +232,7 @@ def _period_results(
         ),
         "hours_by_task": hours_by_task(costing, period, fewest),
         **{
-            f"waste_by_{name}": waste_by(costing, avoidable, key, period, fewest)
+            f"waste_by_{name}": waste_by(costing, laid.areas, key, period, fewest)
             for name, key in _WASTE.items()
         },
         "film_flows": film_flows(costing.shelf, period),

@@ -375,6 +375,8 @@ OFFCUT_LIFE_MONTHS = 12
 OFFCUT_LEAST_WIDTH = 11.5
 NARROW_PRICE = {48: 0.82, 24: 0.44}  # price of a narrow roll against the 60 in one
 KEPT_SHARE = 0.14  # of the strips wide enough to keep that are put back on the shelf
+DIRECTIONAL_FILM = "NK-CARBON"  # woven look: a turned piece shows beside a straight one
+LONGEST_PULL = 180  # inches, the cutting table
 STUB = 24.0  # a roll's end shorter than this is thrown away
 
 # ================================================================ THE PLANTED CAUSES

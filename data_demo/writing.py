@@ -165,6 +165,12 @@ default_wage = 23.0          # of somebody without a row in rates
 [film]
 costing = "fifo"             # the oldest film is used up first
 offcut_life_months = {life}      # then a kept offcut goes into the bin
+directional = ["{grain}"]  # its weave runs along the roll: pieces are not turned
+longest_pull = {table}          # the cutting table, in inches
+
+[ordering]
+lead_days = 4                # from the order to the shelf
+safety_days = 7              # of use that should still lie there when it comes
 
 [fees]
 card_percent = 2.9           # of what was paid by card, in percent
@@ -197,4 +203,10 @@ window_months = 12           # a redo later than this is asked about
 
 def shop_toml(level: str) -> str:
     """The settings file, each key with its sentence."""
-    return SHOP_TOML.format(name=sc.SHOP_NAME, level=level, life=sc.OFFCUT_LIFE_MONTHS)
+    return SHOP_TOML.format(
+        name=sc.SHOP_NAME,
+        level=level,
+        life=sc.OFFCUT_LIFE_MONTHS,
+        grain=sc.DIRECTIONAL_FILM,
+        table=sc.LONGEST_PULL,
+    )

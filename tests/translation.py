@@ -46,6 +46,8 @@ def translated_demo(demo: Path, folder: Path) -> None:
     # The sections of the demo's settings stay as they are: wages, fees and targets.
     sections = (demo / "shop.toml").read_text(encoding="utf-8")
     sections = sections[sections.index("[labour]") :]
+    # The one length among them is in the shop's unit.
+    sections = sections.replace("longest_pull = 180", "longest_pull = 457.2")
     text = TOML + "\n" + sections + "\n" + "\n".join(maps) + "\n"
     (folder / "shop.toml").write_text(text, encoding="utf-8")
 

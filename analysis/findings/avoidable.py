@@ -6,24 +6,43 @@ was pulled over and above that, and not kept, need not have been. The same withi
 
 from collections import Counter
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
-import numpy as np
 import pandas as pd
 
+from analysis.errors import Unavailable
+from analysis.findings.groups import Period
 from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet
+from analysis.findings.packing import pack_quick
 from analysis.settings import Settings
+from analysis.sums import ratio
 
 Packer = Callable[[Sequence[Piece], Sheet, float], Layout]
 # Sizes are told apart to a hundredth of a millimetre.
 _PLACES: Final = 5
+_LEAST_SAVED: Final = 1e-4
 _DAY: Final = ["film", "width", "cut_on"]
 _JOB: Final = [*_DAY, "job_id"]
 
 
-def avoidable_areas(
+@dataclass(frozen=True, eq=False)
+class LaidAgain:
+    """Past cuts laid out again.
+
+    `areas` : on the index of the pulls, `avoidable_area_m2` (packing the day's pieces of a film and
+    roll width) and `avoidable_in_job_area_m2` (packing each job's; at most the day's). Missing
+    where a piece has no sizes; 0 for every other pull, and for a piece that no roll of that width
+    could have held. `jobs` : a row a job, film, roll width and day, columns of `AVOIDABLE_BY_JOB`.
+    """
+
+    areas: pd.DataFrame
+    jobs: pd.DataFrame
+
+
+def lay_again(
     pulls: pd.DataFrame, directional: Sequence[str], knife_gap_m: float, pack: Packer
-) -> pd.DataFrame:
+) -> LaidAgain:
     """What each pull lost at the side for want of a better layout. [m²]
 
     Parameters
@@ -33,17 +52,10 @@ def avoidable_areas(
     knife_gap_m : room that the knife needs between two pieces [m]
     pack : packs pieces on one width; takes pieces, sheet and gap
 
-    Returns
-    -------
-    DataFrame
-        On the index of `pulls`: `avoidable_area_m2` (packing the day's pieces) and
-        `avoidable_in_job_area_m2` (packing each job's; at most the day's).
-
     Notes
     -----
     Σ pulled length × width of the first-time roll cuts of jobs − shortest length × width − kept,
-    not below 0, shared over the cuts by their side loss. Missing where a piece has no sizes; 0 for
-    every other pull, and for a piece that no roll of that width could have held.
+    not below 0, shared over the cuts by their side loss.
     """
     ours = (
         (pulls["owner"] == "jobs")
@@ -55,26 +67,54 @@ def avoidable_areas(
     zero = pd.Series(0.0, index=pulls.index).mask(ours & ~has_sizes)
     cuts = _fitting(pulls[ours & has_sizes], directional)
     packer = _Memory(pack, knife_gap_m)
-    by_day = _shared(cuts, _DAY, packer)
-    in_job = _shared(cuts, _JOB, packer)
+    by_day, _ = _shared(cuts, _DAY, packer)
+    in_job, groups = _shared(cuts, _JOB, packer)
     # Where a layout is not the proven best, a day could come out dearer than its jobs.
-    day = np.maximum(by_day, in_job)
-    return pd.DataFrame(
-        {
-            "avoidable_area_m2": day.reindex(pulls.index).fillna(zero),
-            "avoidable_in_job_area_m2": in_job.reindex(pulls.index).fillna(zero),
-        }
+    day = by_day.where(by_day > in_job, in_job)
+    areas = {
+        "avoidable_area_m2": day.reindex(pulls.index).fillna(zero),
+        "avoidable_in_job_area_m2": in_job.reindex(pulls.index).fillna(zero),
+    }
+    return LaidAgain(pd.DataFrame(areas), _by_job(cuts, in_job, groups))
+
+
+def lay_past_cuts(
+    pulls: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp, settings: Settings
+) -> LaidAgain:
+    """`lay_again` for the pulls of a span of days, by the quick packer."""
+    chosen = pulls[pulls["cut_on"].between(first, last)]
+    return lay_again(chosen, settings.film.directional, settings.knife_gap_m, pack_quick)
+
+
+def avoidable_by_job(laid: LaidAgain, period: Period) -> pd.DataFrame | Unavailable:
+    """The jobs of a period whose own pieces could have been laid out better, worst first."""
+    if laid.jobs.empty:
+        return Unavailable(
+            "avoidable_by_job",
+            ("cuts",),
+            "Laying cuts out again needs piece_length and piece_width in cuts.",
+        )
+    rows = laid.jobs[period.holds(laid.jobs["cut_on"]) & (laid.jobs["avoidable_area_m2"] > 0)]
+    return rows.sort_values(
+        ["avoidable_area_m2", "job_id"], ascending=[False, True], kind="stable", ignore_index=True
     )
 
 
-def review_avoidable(
-    pulls: pd.DataFrame, first: pd.Timestamp, last: pd.Timestamp, settings: Settings
-) -> pd.DataFrame:
-    """`avoidable_areas` of the pulls of a span of days, by the quick packer."""
-    from analysis.findings.packing import pack_quick
-
-    chosen = pulls[pulls["cut_on"].between(first, last)]
-    return avoidable_areas(chosen, settings.film.directional, settings.knife_gap_m, pack_quick)
+def _by_job(cuts: pd.DataFrame, in_job: pd.Series, groups: pd.DataFrame) -> pd.DataFrame:
+    """One row a group of `_JOB`, with what was pulled and what would have done."""
+    cost = cuts["film_cost"] * ratio(in_job, cuts["consumed_m2"]).fillna(0.0)
+    rows = cuts.assign(avoidable_area_m2=in_job, avoidable_cost=cost)
+    by = rows.groupby(_JOB, sort=False, dropna=False)
+    table = by[["pieces", "pulled_m2", "kept_m2", "avoidable_area_m2"]].sum()
+    table["avoidable_cost"] = by["avoidable_cost"].sum(min_count=1)
+    table = table.reset_index().join(groups["packed_m"])
+    return table.assign(
+        pieces=table["pieces"].astype("int64"),
+        roll_width_m=table["width"],
+        pulled_length_m=table["pulled_m2"] / table["width"],
+        shortest_length_m=table["packed_m"],
+        kept_area_m2=table["kept_m2"],
+    )
 
 
 def _fitting(cuts: pd.DataFrame, directional: Sequence[str]) -> pd.DataFrame:
@@ -110,22 +150,24 @@ class _Memory:
         return self.known[key]
 
 
-def _shared(cuts: pd.DataFrame, by: list[str], packer: _Memory) -> pd.Series:
-    """Avoidable area of each group of cuts, shared over them by their side loss. [m²]"""
+def _shared(cuts: pd.DataFrame, by: list[str], packer: _Memory) -> tuple[pd.Series, pd.DataFrame]:
+    """Avoidable area of each group of cuts, shared over them by their side loss. [m²]
+
+    The second frame has a row a group in order of first appearance, with `packed_m`.
+    """
     if cuts.empty:
-        return pd.Series(dtype="float64", index=cuts.index)
-    groups = cuts.groupby(by, sort=False, dropna=False)
-    number = groups.ngroup()
-    packed = _packed_lengths(cuts, number, packer)
+        return pd.Series(dtype="float64", index=cuts.index), pd.DataFrame({"packed_m": []})
+    number = cuts.groupby(by, sort=False, dropna=False).ngroup()
     sums = cuts[["pulled_m2", "kept_m2"]].groupby(number).sum()
+    sums["packed_m"] = _packed_lengths(cuts, number, packer)
     width = cuts["width"].groupby(number).first()
-    saved = (sums["pulled_m2"] - packed * width - sums["kept_m2"]).clip(lower=0.0)
+    saved = (sums["pulled_m2"] - sums["packed_m"] * width - sums["kept_m2"]).clip(lower=0.0)
     # Less than a square centimetre is rounding of the sizes, not a better layout.
-    saved = saved.where(saved > 1e-4, 0.0)
+    saved = saved.where(saved > _LEAST_SAVED, 0.0)
     loss = (cuts["pulled_m2"] - cuts["kept_m2"] - cuts["piece_m2"]).clip(lower=0.0)
     total = loss.groupby(number).transform("sum")
     share = (loss / total.where(total > 0)).fillna(0.0)
-    return number.map(saved) * share
+    return number.map(saved) * share, sums
 
 
 def _packed_lengths(cuts: pd.DataFrame, number: pd.Series, packer: _Memory) -> pd.Series:

@@ -32,12 +32,12 @@ def waste_by(
 ) -> pd.DataFrame | Unavailable:
     """Film cut in a period, by `vehicle_class`, `service`, `film`, `panel` or `roll_width_m`.
 
-    `avoidable` comes from `avoidable_areas`, for the pulls of the period at least. By film all cuts
-    count, counter sales and shop use included; otherwise cuts of known jobs. A first-time cut
-    without finished sizes counts in `cuts` and `cuts_unmeasured` and in no area. Side loss, handling
-    margin and what was avoidable are missing for a group in which a piece was not measured; the sum
-    `side_and_handling_area_m2` is not. A cut from an offcut has no roll width. No table is by
-    person: who cut a piece says little of why film was lost. [m²]
+    `avoidable` comes from `lay_again`, for the pulls of the period at least. By film all
+    cuts count, counter sales and shop use included; otherwise cuts of known jobs. A first-time cut
+    without finished sizes counts in `cuts` and `cuts_unmeasured` and in no area. Side loss,
+    handling margin and what was avoidable are missing for a group in which a piece was not
+    measured; the sum `side_and_handling_area_m2` is not. A cut from an offcut has no roll width.
+    No table is by person: who cut a piece says little of why film was lost. [m²]
     """
     pulls = costing.shelf.pulls
     if pulls.empty:

@@ -15,6 +15,7 @@ import pandas as pd
 from scipy.stats import t as student
 
 from analysis.costing.jobs import Costing
+from analysis.costing.stock import KEPT
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_ORDERS
 from analysis.findings.evidence import LEVEL
@@ -44,18 +45,18 @@ def film_orders(
     -------
     DataFrame
         A row a film that was bought, cut or is waited for by then; inside columns of
-        `FILM_ORDERS`. [m², m, weeks, money]. `weekly_m2` and what follows from it are missing for
-        a film with less than four weeks of records; the roll and the order where the film was
+        `FILM_ORDERS`. [m², m, weeks, money]. `weekly_area_m2` and what follows from it are missing
+        for a film with less than four weeks of records; the roll and the order where the film was
         never bought; `waiting_area_m2` where what a waiting job takes is not known.
 
     Notes
     -----
     Reorder area = max(weekly ÷ 7 × (lead days + safety days), waiting area). Rolls =
     ⌈(reorder area + weekly ÷ 7 × lead days − on hand) ÷ area of a roll⌉, at least 1, where on hand
-    ≤ reorder area; else 0. Film with fewer than `pricing.fewest_jobs` pulls in those weeks is
-    ordered for waiting jobs alone. Film that is on its way is not in the books. Weeks of cover
-    count the waiting jobs as cut within lead time and safety days, where they take more than the
-    usual use of that time.
+    ≤ reorder area; else 0; books below 0 count as an empty shelf. Film with fewer than
+    `pricing.fewest_jobs` jobs and counter sales in the year is ordered for waiting jobs alone. Film
+    that is on its way is not in the books. Weeks of cover count the waiting jobs as cut within lead
+    time and safety days, where they take more than the usual use of that time.
     """
     pulls = costing.shelf.pulls
     cut = pulls[(pulls["cut_on"] <= until) & pulls["pulled_m2"].notna()]
@@ -100,8 +101,9 @@ def offcut_area_m2(costing: Costing, until: pd.Timestamp) -> pd.Series:
     """Area of the offcuts on the shelf at the end of a day, by film. [m²]"""
     moves = costing.shelf.offcuts
     moves = moves[moves["day"] <= until]
-    signed = moves["area_m2"].where(moves["what"] == "kept", -moves["area_m2"])
-    return signed.groupby(moves["film"]).sum()
+    signed = moves["area_m2"].where(moves["what"] == KEPT, -moves["area_m2"])
+    held: pd.Series = signed.groupby(moves["film"]).sum()
+    return held
 
 
 def weekly_use(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
@@ -110,8 +112,9 @@ def weekly_use(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        By `film`: `weekly_area_m2, weekly_low_m2, weekly_high_m2`; `uses`, pulls in those weeks;
-        `weeks`, so many of them. All but `weeks` missing where there are fewer than four.
+        By `film`: `weekly_area_m2, weekly_low_m2, weekly_high_m2`; `uses`, jobs and counter sales
+        in those weeks; `weeks`, so many of them. All but `weeks` missing where there are fewer
+        than four.
 
     Notes
     -----
@@ -138,16 +141,25 @@ def weekly_use(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
     # Batches without use are in no row of the sums, and count with 0.
     variance = ((squares - count * mean**2) / (count - 1).where(count > 1)).clip(lower=0.0)
     half = student.ppf(0.5 + LEVEL / 2, (count - 1).where(count > 1)) * np.sqrt(variance / count)
-    pulls = used[used["area_m2"] > 0].groupby("film").size()
     return pd.DataFrame(
         {
             "weekly_area_m2": mean / BATCH,
             "weekly_low_m2": ((mean - half) / BATCH).clip(lower=0.0),
             "weekly_high_m2": (mean + half) / BATCH,
-            "uses": pulls.reindex(batches.index, fill_value=0).where(batches > 0),
+            "uses": _users(costing, until, batches).where(batches > 0),
             "weeks": batches * BATCH,
         }
     )
+
+
+def _users(costing: Costing, until: pd.Timestamp, batches: pd.Series) -> pd.Series:
+    """Jobs and counter sales that took of each film in the last so many batches of weeks."""
+    pulls = costing.shelf.pulls
+    owner = pulls["job_id"].fillna(pulls["sale_id"])
+    age = (until - pulls["cut_on"]).dt.days
+    inside = (age >= 0) & (age < pulls["film"].map(batches) * 7 * BATCH) & owner.notna()
+    users: pd.Series = owner[inside].groupby(pulls["film"]).nunique()
+    return users.reindex(batches.index, fill_value=0)
 
 
 def usual_roll(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
@@ -196,7 +208,8 @@ def reorder_area_m2(
     Missing use, or missing waiting film, gives way to the other; both missing: missing.
     """
     usual = weekly / 7 * (lead_days + safety_days)
-    return pd.concat([usual, waiting], axis=1).max(axis=1)
+    more: pd.Series = pd.concat([usual, waiting], axis=1).max(axis=1)
+    return more
 
 
 def _orders(table: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -314,7 +327,7 @@ def _won_quotes(records: Records, until: pd.Timestamp) -> pd.DataFrame:
     )
     became = pairs.loc[pairs["newest"] >= pairs["quoted_on"], "quote"]
     won = won[~won["quote"].isin(became)]
-    return won[[*_JOB, "vehicle_class"]].assign(
+    return pd.DataFrame(won[[*_JOB, "vehicle_class"]]).assign(
         film=pd.Series(np.nan, won.index, dtype="str"), quoted_film_area_m2=np.nan
     )
 
@@ -324,11 +337,12 @@ def _won_quotes(records: Records, until: pd.Timestamp) -> pd.DataFrame:
 
 def reasons(table: pd.DataFrame, settings: Settings) -> pd.Series:
     """One sentence a film: why so many rolls."""
-    words = [_reason(row, settings) for row in table.to_dict("records")]
+    rows: list[dict[Any, Any]] = table.to_dict("records")
+    words = [_reason(row, settings) for row in rows]
     return pd.Series(words, index=table.index, dtype="str")
 
 
-def _reason(row: dict[str, Any], settings: Settings) -> str:
+def _reason(row: dict[Any, Any], settings: Settings) -> str:
     def area(name: str) -> str:
         return _area(row[name], settings)
 
@@ -356,16 +370,16 @@ def _reason(row: dict[str, Any], settings: Settings) -> str:
     return "; ".join(parts) + "."
 
 
-def _no_advice(row: dict[str, Any]) -> str:
+def _no_advice(row: dict[Any, Any]) -> str:
     if not row["weeks"] > 0:
         return "Under four weeks of records: too few to stock it by"
     if row["weekly_area_m2"] == 0:
         return f"Not used in the last {row['weeks']:.0f} weeks"
-    cuts = "1 cut" if row["uses"] == 1 else f"{row['uses']:.0f} cuts"
-    return f"Only {cuts} in {row['weeks']:.0f} weeks: buy it for a job, not for the shelf"
+    jobs = "1 job" if row["uses"] == 1 else f"{row['uses']:.0f} jobs"
+    return f"Only {jobs} in {row['weeks']:.0f} weeks: buy it for a job, not for the shelf"
 
 
-def _waiting_words(row: dict[str, Any], settings: Settings) -> str:
+def _waiting_words(row: dict[Any, Any], settings: Settings) -> str:
     jobs, guessed = row["waiting_jobs"], row["guessed_film"]
     words = "1 waiting job" if jobs == 1 else f"{jobs} waiting jobs"
     if guessed:

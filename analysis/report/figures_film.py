@@ -68,6 +68,7 @@ _GROUPS: Final = {
     "service": "service",
     "film": "film",
     "panel": "panel",
+    "width": "roll width",
 }
 
 

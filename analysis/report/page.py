@@ -15,10 +15,14 @@ from typing import Any, Final
 
 import jinja2
 import plotly.io
+from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from analysis.glossary import Entry, glossary_entries
+from analysis.report.answer import Answer
 from analysis.report.cautions import CAUTIONS, DEFER, STAFF_CAUTION
+from analysis.report.example_layout import gather_example
+from analysis.report.figures_allowance import draw_best_margin, gather_best_margin
 from analysis.report.figures_cells import draw_cells, gather_cells
 from analysis.report.figures_film import (
     draw_causes,
@@ -27,11 +31,23 @@ from analysis.report.figures_film import (
     gather_flows,
     gather_waste,
 )
+from analysis.report.figures_flows import (
+    AREA,
+    COST,
+    draw_flow_picture,
+    gather_flow_picture,
+)
 from analysis.report.figures_hours import (
     draw_hours,
     draw_tasks,
     gather_hours,
     gather_tasks,
+)
+from analysis.report.figures_installed import (
+    draw_installed,
+    draw_swaps,
+    gather_installed,
+    gather_swaps,
 )
 from analysis.report.figures_learning import (
     draw_drift,
@@ -53,6 +69,7 @@ from analysis.report.figures_money import (
     gather_ranking,
     gather_statement,
 )
+from analysis.report.figures_orders import draw_orders, gather_orders
 from analysis.report.figures_overruns import draw_vehicles, gather_vehicles
 from analysis.report.figures_people import draw_people, gather_people
 from analysis.report.figures_prices import draw_prices, gather_prices
@@ -63,13 +80,22 @@ from analysis.report.figures_quotes import (
     gather_losses,
     gather_quotes,
 )
+from analysis.report.figures_recuts import draw_recuts, gather_recuts
 from analysis.report.figures_redo import draw_redo, gather_redo
+from analysis.report.figures_shelf import (
+    draw_bars,
+    gather_avoidable,
+    gather_counts,
+    gather_jobs,
+    gather_shelf,
+)
+from analysis.report.figures_trends import draw_trends, gather_trends
 from analysis.report.grids import FigureInfo, Grid
 from analysis.report.look import without_title
 from analysis.report.numbers import MISSING, Numbers
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.results import Review
-from analysis.report.sentences import Answer, answers
+from analysis.report.sentences import answers
 from analysis.report.vehicles import basis
 
 # A table of more rows than this is folded; on paper it is open.
@@ -90,6 +116,13 @@ class Block:
     caution: str
     chart: str
     height: int
+
+    @property
+    def pictures(self) -> tuple[tuple[str, Markup], ...]:
+        """Pictures that are drawn as they are, each with its title."""
+        drawn: tuple[tuple[str, str], ...] = getattr(self.info, "pictures", ())
+        # Made by this package, of text that was escaped there.
+        return tuple((title, Markup(svg)) for title, svg in drawn)  # noqa: S704
 
     @property
     def open_grids(self) -> tuple[Grid, ...]:
@@ -228,17 +261,25 @@ def _sections(review: Review) -> tuple[Section, ...]:
         Section(
             "film",
             "Film",
-            "What was lost of the film that was cut, where all film went, and what it costs.",
+            "Where all film went, and what was lost of the film that was cut.",
             (
+                *(
+                    _block(
+                        f"flow-{measure}", gather_flow_picture(review, measure), draw_flow_picture
+                    )
+                    for measure in (AREA, COST)
+                ),
                 _block("causes", gather_causes(review), draw_causes),
                 *(
                     _block(f"waste-{by}", gather_waste(review, by), draw_stacks)
-                    for by in ("class", "service", "film", "panel")
+                    for by in ("class", "service", "film", "panel", "width")
                 ),
                 _block("flows", gather_flows(review), draw_stacks),
-                _block("prices", gather_prices(review), draw_prices),
+                _block("counts", gather_counts(review), draw_bars),
+                _block("shelf", gather_shelf(review), draw_bars),
             ),
         ),
+        _saving(review),
         Section(
             "redo",
             "Work done over",
@@ -257,6 +298,28 @@ def _sections(review: Review) -> tuple[Section, ...]:
                 ),
             ),
             caution=STAFF_CAUTION,
+        ),
+    )
+
+
+def _saving(review: Review) -> Section:
+    """What to do about film."""
+    return Section(
+        "saving",
+        "What to save on film, and what to order",
+        "What to order now, how to lay out and how large to cut, and which film is dear once it is "
+        "on. Estimates are from all records up to the quarter's end; what cannot be told says so.",
+        (
+            _block("orders", gather_orders(review), draw_orders),
+            _block("avoidable", gather_avoidable(review), draw_bars),
+            _block("layout-jobs", gather_jobs(review)),
+            _block("layout-example", gather_example(review)),
+            _block("best-margin", gather_best_margin(review), draw_best_margin),
+            _block("recuts", gather_recuts(review), draw_recuts),
+            _block("installed", gather_installed(review), draw_installed),
+            _block("swaps", gather_swaps(review), draw_swaps),
+            _block("trends", gather_trends(review), draw_trends),
+            _block("prices", gather_prices(review), draw_prices),
         ),
     )
 

@@ -1,14 +1,12 @@
 """The answers that the page opens with: plain sentences, each with its figures."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final
 
-import numpy as np
 import pandas as pd
 
 from analysis.glossary import statement_line
-from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
+from analysis.report.answer import Answer
 from analysis.report.figures_money import (
     MARGINS,
     TOTALS,
@@ -19,6 +17,12 @@ from analysis.report.figures_money import (
 from analysis.report.figures_overruns import plainly_named
 from analysis.report.figures_quotes import gather_calibration, hours_to_add
 from analysis.report.figures_redo import service_rows
+from analysis.report.film_answers import (
+    cutting_answer,
+    film_answer,
+    order_answer,
+    shelf_answer,
+)
 from analysis.report.grids import few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
 from analysis.report.results import Review
@@ -27,8 +31,6 @@ from analysis.report.vehicles import Models, basis, model_names, quote_longer, r
 MOST_NAMED: Final = 3
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
-# A surplus under this is a matter of measuring, whatever the shop's unit. [area unit]
-_A_HAND: Final = 0.1
 
 # What a line of the statement is made from, told where the line is missing.
 _WANTED: Final = {
@@ -38,20 +40,6 @@ _WANTED: Final = {
     "labour": "the table rates, or labour.default_wage in shop.toml",
     "overhead_on_jobs": "the tables overheads and capacity",
 }
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One question of the owner, the answer in a line, what stands behind it, and where to look.
-
-    `is_known` is False where the records do not allow an answer; the line then says why.
-    """
-
-    question: str
-    line: str
-    detail: str
-    anchor: str
-    is_known: bool = True
 
 
 def answers(review: Review) -> tuple[Answer, ...]:
@@ -226,71 +214,6 @@ def quotes_answer(review: Review) -> Answer:
     return Answer(question, line, " ".join(parts), anchor)
 
 
-def film_answer(review: Review) -> Answer:
-    """How much of the film cut was lost, and to what."""
-    question, anchor = "Where does the film go?", "film"
-    found = slices_of(review, "waste_by_film")
-    if found.line:
-        return Answer(question, found.line, "", anchor, is_known=False)
-    say = Numbers(review.settings)
-    consumed = number(found.quarter, "consumed_area").sum(min_count=1)
-    waste = number(found.quarter, "waste_area").sum(min_count=1)
-    if pd.isna(waste) or not consumed:
-        line = "No cut of the quarter has finished sizes, so waste is not known."
-        wanted = "Write finished sizes in cuts, or finished_area in jobs."
-        return Answer(question, line, wanted, anchor, is_known=False)
-    is_measured = number(found.quarter, "waste_area").notna()
-    cost = number(found.quarter, "waste_cost")[is_measured].sum(skipna=False)
-    if waste < 0:
-        line = "More film is written down as finished than was cut, so waste is not known."
-        detail = "Look at the finished sizes that the check doubts."
-        return Answer(question, line, detail, anchor, is_known=False)
-    share = say.percent(100 * waste / consumed)
-    line = (
-        f"Of {say.area(consumed)} of film cut, {share} was lost: {say.area(waste)}"
-        f"{_worth(cost, say)}."
-    )
-    every = waste_causes(found.quarter)
-    causes = every.head(MOST_NAMED)
-    named = [
-        f"{cause_name(cause).lower()} {say.area(area)}{_about(money, say)}"
-        for cause, area, money in zip(causes["cause"], causes["area"], causes["cost"], strict=True)
-    ]
-    share = "All" if len(every) == len(causes) else "Most"
-    detail = f"{share} of it to {listed(named)}." if named else ""
-    unmeasured = number(found.quarter, "cuts_unmeasured").sum()
-    if unmeasured:
-        detail += f" {counted(unmeasured, 'cut')} without finished sizes could not be counted in."
-    return Answer(question, line, detail.strip(), anchor)
-
-
-def shelf_answer(review: Review) -> Answer:
-    """What the counts found missing, against what the books say is on the shelf."""
-    question, anchor = "What does the shelf say?", "film"
-    found = slices_of(review, "film_reconciliation")
-    if found.line:
-        return Answer(question, found.line, "", anchor, is_known=False)
-    if not is_counted(review):
-        line = f"No film was counted in {review.quarter.label}: what went missing is unseen."
-        return Answer(question, line, "Count the shelf once a quarter.", anchor, is_known=False)
-    say = Numbers(review.settings)
-    frame = found.quarter
-    missing, cost, surplus = unexplained(frame)
-    line = "The counts agree with the books."
-    parts = []
-    if missing:
-        line = f"{say.area(missing)} of film is missing{_worth(cost, say)}."
-        worst = frame.iloc[int(np.nanargmax(number(frame, "unexplained_area")))]
-        most = worst["unexplained_area"]
-        is_all = say.area(most) == say.area(missing)
-        share = "All" if is_all else f"Most ({say.area(most)})"
-        parts.append(f"{share} of it is {label(worst['film'])}.")
-    if surplus:
-        films = counted(int((number(frame, "unexplained_area") < -_A_HAND).sum()), "film")
-        parts.append(f"Of {films}, {say.area(surplus)} more was found than the books say.")
-    return Answer(question, line, " ".join(parts), anchor)
-
-
 def redo_answer(review: Review) -> Answer:
     """How much work was done over, and what that cost."""
     question, anchor = "How much work was done over?", "redo"
@@ -348,7 +271,9 @@ _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     vehicles_answer,
     quotes_answer,
     film_answer,
+    cutting_answer,
     shelf_answer,
+    order_answer,
     redo_answer,
     trust_answer,
 )
@@ -387,16 +312,6 @@ def _named_amounts(review: Review, frame: pd.DataFrame, column: str) -> str:
 
 def _mark(is_few: bool) -> str:
     return ", few jobs" if is_few else ""
-
-
-def _worth(cost: float, say: Numbers) -> str:
-    text = say.money(cost)
-    return "" if text == MISSING else f", worth {text}"
-
-
-def _about(cost: float, say: Numbers) -> str:
-    text = say.money(cost)
-    return "" if text == MISSING else f" (about {text})"
 
 
 def _at_cost(cost: float, say: Numbers) -> str:

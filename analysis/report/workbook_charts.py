@@ -48,6 +48,7 @@ _BARS: Final[Mapping[str, str]] = {
     "waste_by_service": "waste",
     "waste_by_film": "waste",
     "waste_by_panel": "waste",
+    "waste_by_width": "waste",
 }
 
 

@@ -46,10 +46,15 @@ class Pull:
     ) -> None:
         self.film, self.on, self.whose = film, on, whose
         self.job_id, self.job_line, self.sale_id = job_id, job_line, sale_id
+        self.cut_id: str | None = None
         self.panel: str | None = None
         self.reason = "first"
         self.roll_id: str | None = None
         self.from_offcuts = False
+        self.width: Fraction | None = None  # pulled off the roll
+        self.kept_sides: tuple[Fraction, Fraction] | None = None
+        self.piece_sides: tuple[Fraction, Fraction] | None = None  # of each of its pieces
+        self.pieces = 1
         self.pulled = self.kept = self.opening = NOTHING
         self.piece: Fraction | None = None
         self.finished_gross: Fraction | None = None
@@ -63,6 +68,17 @@ class Pull:
     def cost(self) -> Fraction | None:
         """Its own cost: the issue cost of what was not kept, less later credits on it."""
         return self.use.cost if self.use and self.cost_is_known else None
+
+    def booked(self) -> Fraction | None:
+        """Its cost as it was booked on its day, before any later credit."""
+        return self.use.booked if self.use and self.cost_is_known else None
+
+    def cost_of(self, area: Fraction | None) -> Fraction | None:
+        """Its own cost x a part of its consumed area over the whole of it."""
+        cost, consumed = self.cost(), self.consumed()
+        if consumed == 0 and cost is not None:
+            return NOTHING
+        return None if cost is None or area is None else cost * area / consumed
 
     def finished(self) -> Fraction | None:
         """A first-time cut finishes its finished pieces less the opening; any other, nothing."""
@@ -187,8 +203,12 @@ def pulls_of_cuts(shop: Shop, jobs: dict[str, Job], widths: Widths) -> list[Pull
             row["roll_id"],
         )
         pull.from_offcuts = row["source"] == "offcut"
-        pull.pulled = row["pulled_length"] * (row["pulled_width"] or width_of_cut(row, widths))
+        pull.cut_id = row["cut_id"]
+        pull.width = row["pulled_width"] or width_of_cut(row, widths)
+        pull.pulled = row["pulled_length"] * pull.width
         pull.kept = area_of(row, "kept") or NOTHING
+        pull.kept_sides, pull.piece_sides = sides_of(row, "kept"), sides_of(row, "piece")
+        pull.pieces = int(row["pieces"] or 1)
         pull.opening = row["opening_area"] or NOTHING
         pull.piece, pull.finished_gross = area_of(row, "piece"), area_of(row, "finished")
         if sale_id in sold and pull.reason == "first" and pull.finished_gross is None:
@@ -201,11 +221,18 @@ def pulls_of_cuts(shop: Shop, jobs: dict[str, Job], widths: Widths) -> list[Pull
 
 def area_of(row: Row, part: str) -> Fraction | None:
     """Length x width of a part of the cut, all pieces together; None where it is not given."""
-    if row[f"{part}_length"] is None or row[f"{part}_width"] is None:
+    sides = sides_of(row, part)
+    if sides is None:
         return None
     pieces = 1 if part == "kept" else row["pieces"] or 1
-    area: Fraction = pieces * row[f"{part}_length"] * row[f"{part}_width"]
+    area: Fraction = pieces * sides[0] * sides[1]
     return area
+
+
+def sides_of(row: Row, part: str) -> tuple[Fraction, Fraction] | None:
+    """Length and width of a part of the cut; None where one of them is not given."""
+    length, width = row[f"{part}_length"], row[f"{part}_width"]
+    return None if length is None or width is None else (length, width)
 
 
 def width_of_cut(row: Row, widths: Widths) -> Fraction:
@@ -247,7 +274,8 @@ def pull_of_sheet(line: JobLine, finished_on: date, widths: Widths) -> Pull:
     """A job sheet's pull, on the day on which the line was finished."""
     row = line.row
     pull = Pull(row["film"], finished_on, "jobs", line.job_id, line)
-    pull.pulled = row["pulled_length"] * (row["roll_width"] or shared_width(row["film"], widths))
+    pull.width = row["roll_width"] or shared_width(row["film"], widths)
+    pull.pulled = row["pulled_length"] * pull.width
     pull.finished_gross = row["finished_area"]
     return pull
 

@@ -40,17 +40,41 @@ class Layer:
 
 
 class Offcut:
-    """A piece on the shelf."""
+    """A piece on the shelf; `leaving` holds (day, why, area, cost) of what was taken from it."""
 
     def __init__(self, area: Fraction, cost: Fraction, roll_id: str | None, kept_on: date) -> None:
         self.area, self.cost, self.roll_id, self.kept_on = area, cost, roll_id, kept_on
+        self.kept_area, self.kept_cost = area, cost
+        self.leaving: list[tuple[date, str, Fraction, Fraction]] = []
+
+    def take(self, wanted: Fraction, on: date, why: str) -> tuple[Fraction, Fraction]:
+        """As much of it as is wanted and there; the area taken and its share of the cost."""
+        taken = min(self.area, wanted)
+        part = self.cost if taken == self.area else tidy(self.cost * taken / self.area)
+        self.area -= taken
+        self.cost -= part
+        self.leaving.append((on, why, taken, part))
+        return taken, part
 
 
 class Use:
-    """Film that left: whose it was, and its own cost after the kept part and later credits."""
+    """Film that left: whose it was, and its own cost after the kept part and later credits.
+
+    `booked` is that cost before later credits; `offcut` what was put back on the shelf.
+    """
 
     def __init__(self, whose: str) -> None:
         self.whose = whose
+        self.cost = self.booked = NOTHING
+        self.offcut: Offcut | None = None
+
+
+class Count:
+    """What a count found: the books before it, and what was missing, at its cost."""
+
+    def __init__(self, on: date, book: Fraction, counted: Fraction) -> None:
+        self.on, self.book, self.counted = on, book, counted
+        self.missing = book - counted
         self.cost = NOTHING
 
 
@@ -65,6 +89,8 @@ class FilmStore:
         self.last_line: Line | None = None
         self.layers: list[Layer] = []
         self.offcuts: list[Offcut] = []
+        self.offcuts_ever: list[Offcut] = []
+        self.counts: list[Count] = []
         self.short_area, self.short_cost = NOTHING, NOTHING
         self.short_uses: list[tuple[Use | None, Fraction]] = []
         self.carried_cost = NOTHING
@@ -210,26 +236,29 @@ class FilmStore:
         use = Use(whose)
         cost, left = NOTHING, pulled
         if from_offcuts:
-            cost, left = self.take_offcuts(pulled, roll_id)
+            cost, left = self.take_offcuts(pulled, roll_id, on, "used")
         if left > 0:
             cost += self.take_rolls(left, roll_id, use)
         kept_cost = tidy(cost * kept / pulled)
         if kept > 0:
-            self.offcuts.append(Offcut(kept, kept_cost, roll_id, on))
-        use.cost = cost - kept_cost
+            use.offcut = Offcut(kept, kept_cost, roll_id, on)
+            self.offcuts.append(use.offcut)
+            self.offcuts_ever.append(use.offcut)
+        use.cost = use.booked = cost - kept_cost
         self.moves.append((on, whose, pulled - kept, use.cost))
         return use
 
-    def take_offcuts(self, wanted: Fraction, roll_id: str | None) -> tuple[Fraction, Fraction]:
+    def take_offcuts(
+        self, wanted: Fraction, roll_id: str | None, on: date, why: str
+    ) -> tuple[Fraction, Fraction]:
         """Offcuts of the same roll first, then the oldest; the cost and the area still lacking."""
         same_roll = [o for o in self.offcuts if roll_id and o.roll_id == roll_id]
         others = [o for o in self.offcuts if o not in same_roll]
         cost = NOTHING
         for offcut in same_roll + others:
-            taken = min(offcut.area, wanted)
-            part = offcut.cost if taken == offcut.area else tidy(offcut.cost * taken / offcut.area)
-            offcut.area -= taken
-            offcut.cost -= part
+            if wanted == 0:
+                break
+            taken, part = offcut.take(wanted, on, why)
             cost += part
             wanted -= taken
         self.offcuts = [o for o in self.offcuts if o.area > 0]
@@ -272,27 +301,35 @@ class FilmStore:
 
     def count(self, counted: Fraction, on: date) -> None:
         """Book less counted is unexplained: a loss from the oldest film, or a surplus received."""
-        unexplained = self.book_area() - counted
+        found = Count(on, self.book_area(), counted)
+        self.counts.append(found)
+        unexplained = found.missing
         if unexplained > 0:
             use = Use("unexplained")
             from_rolls = min(unexplained, self.roll_area())
             cost = self.take_rolls(from_rolls, None, use) if from_rolls > 0 else NOTHING
             if unexplained > from_rolls:
-                cost += self.take_offcuts(unexplained - from_rolls, None)[0]
-            use.cost = cost
+                cost += self.take_offcuts(unexplained - from_rolls, None, on, "missing")[0]
+            use.cost = use.booked = found.cost = cost
             self.moves.append((on, "unexplained", unexplained, cost))
         elif unexplained < 0:
             cost = tidy(-unexplained * self.newest_landed())
+            found.cost = -cost
             self.moves.append((on, "unexplained", unexplained, -cost))
             self.add_layer(None, -unexplained, cost)
 
     def expire(self, today: date) -> None:
         """Offcuts whose life is over leave as shop use, on the day on which it was over."""
         for offcut in list(self.offcuts):
-            over_on = add_months(offcut.kept_on, self.offcut_life_months)
+            over_on = self.leaves_on(offcut)
             if over_on <= today:
                 self.offcuts.remove(offcut)
-                self.moves.append((over_on, "shop", offcut.area, offcut.cost))
+                area, cost = offcut.take(offcut.area, over_on, "written_off")
+                self.moves.append((over_on, "shop", area, cost))
+
+    def leaves_on(self, offcut: Offcut) -> date:
+        """The day on which its life is over."""
+        return add_months(offcut.kept_on, self.offcut_life_months)
 
     def check(self) -> None:
         """Everything that moved is what is there, exactly, in area and in money."""

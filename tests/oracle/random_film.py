@@ -71,6 +71,7 @@ class FilmRecords:
         self.end = date(2025 + months // 12, months % 12 + 1, 1) - timedelta(days=1)
         self.unit = ("in", "cm", "ft", "m", "mm", "yd")[seed % 6]
         self.area_unit = "sq ft" if self.unit in ("in", "ft", "yd") else "m2"
+        self.sizes_pieces = seed % 2 == 0  # no finished size without the size of its piece
         self.rows: dict[str, list[Row]] = {table: [] for table in COLUMNS}
         self.films = [
             Film("VF-RED", (60,), 5.1, False),
@@ -284,7 +285,7 @@ class FilmRecords:
             row["finished_width"] = self.length(piece_width - 3.5)
             if self.chance(0.3):
                 row["opening_area"] = self.area(90)
-        if sizes < 0.75:
+        if sizes < (0.85 if self.sizes_pieces else 0.75):
             row["piece_length"], row["piece_width"] = (
                 self.length(piece_length),
                 self.length(piece_width),

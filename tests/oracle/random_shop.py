@@ -13,6 +13,7 @@ from functools import partial
 from pathlib import Path
 
 from .random_film import COLUMNS, VEHICLES, Film, FilmRecords, Row
+from .random_layouts import directional_films, plan_layouts
 
 SERVICES = ("roof wrap", "hood wrap", "trim wrap", "protection film", "film removal")
 INSTALLERS = ("Ada", "Bo", "Cleo")
@@ -85,6 +86,7 @@ class RandomShop(FilmRecords):
             self.at(first, partial(self.buy, film))
         for number in range(1, self.sizes["jobs"] + 1):
             self.make_job(number)
+        plan_layouts(self)
         for number in range(1, self.sizes["sales"] + 1):
             self.at(self.day(), partial(self.make_sale, number))
         for _ in range(self.sizes["shop_cuts"]):
@@ -267,7 +269,8 @@ class RandomShop(FilmRecords):
             row["roll_width"] = (
                 self.length(width) if len(film.widths) > 1 or self.chance(0.5) else ""
             )
-            row["finished_area"] = self.area(2790) if self.chance(0.8) else ""
+            measured = self.chance(0.8) and not self.sizes_pieces
+            row["finished_area"] = self.area(2790) if measured else ""
             film.on_hand -= 80 * width
         return row
 
@@ -325,6 +328,7 @@ class RandomShop(FilmRecords):
             f"[labour]\non_cost = 0.22\novertime_multiplier = 1.5\n{wage}"
             f"on_cost_on_overtime = {str(self.seed % 4 == 2).lower()}\n\n"
             f'[film]\ncosting = "{("fifo", "moving-average")[self.seed % 2]}"\n'
-            f"offcut_life_months = {self.random.choice((2, 9))}\n\n"
+            f"offcut_life_months = {self.random.choice((2, 9))}\n"
+            f"directional = {directional_films(self.seed)}\n\n"
             f"[fees]\ncard_percent = 2.9\ncard_fixed = 0.30\n"
         )

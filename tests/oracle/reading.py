@@ -108,6 +108,8 @@ class Settings:
         self.default_wage = None if wage is None else number(wage)
         self.costing: str = film.get("costing", "fifo")
         self.offcut_life_months: int = film.get("offcut_life_months", 12)
+        self.directional: set[str] = set(film.get("directional", ()))
+        self.knife_gap = number(film.get("knife_gap", 0)) * self.metre_of_a_unit
         self.card_percent = number(fees.get("card_percent", 0))
         self.card_fixed = number(fees.get("card_fixed", 0))
         self.fewest_jobs: int = toml.get("pricing", {}).get("fewest_jobs", 5)

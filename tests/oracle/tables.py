@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from .avoidable import savings
 from .cuts import Pull, land_purchases, place_credits, pulls_of, run_stores
 from .jobs import JobLine, Wages, bay_hours, logs_by_job, read_jobs, record_work
 from .reading import Quarter, Shop, quarter_of, ratio, read_shop, total
@@ -39,14 +40,20 @@ class Costs:
 
 
 class Costing:
-    """Everything that is computed once and read by the tables."""
+    """Everything that is computed once and read by the tables.
 
-    def __init__(self, shop: Shop, quarter: Quarter) -> None:
+    Packing takes long where many pieces were cut on a day: without `packed` it is left out.
+    """
+
+    def __init__(self, shop: Shop, quarter: Quarter, *, packed: bool = True) -> None:
         self.shop, self.settings, self.quarter = shop, shop.settings, quarter
         self.jobs = read_jobs(shop)
         self.bought = land_purchases(shop)
         self.pulls = pulls_of(shop, self.jobs, self.bought)
         self.stores = run_stores(shop, self.bought, self.pulls, self.last_day())
+        self.packed = packed
+        inside = [pull for pull in self.pulls if packed and quarter.holds(pull.on)]
+        self.savings = savings(inside, shop.settings)
         self.work = record_work(shop, self.jobs)
         self.wages = Wages(shop)
         self.rates: dict[tuple[str, str], Fraction | None] = {}
@@ -154,6 +161,10 @@ class Costing:
         """Whether a count is not greyed."""
         return count >= self.settings.fewest_jobs
 
+    def length(self, metres: Fraction | None) -> Fraction | None:
+        """In the shop's unit."""
+        return None if metres is None else metres / self.settings.metre_of_a_unit
+
     def area(self, square_metres: Fraction | None) -> Fraction | None:
         """In the shop's unit."""
         return (
@@ -178,17 +189,24 @@ def as_tuple(key: Any) -> tuple[Any, ...]:
     return key if isinstance(key, tuple) else (key,)
 
 
-def review_tables(folder: Path, quarter: str) -> dict[str, Table]:
-    """The result tables of one quarter (`2026Q3`) from a clean records folder."""
+def review_tables(folder: Path, quarter: str, *, packed: bool = True) -> dict[str, Table]:
+    """The result tables of one quarter (`2026Q3`) from a clean records folder.
+
+    Without `packed` what packing would have saved is left out.
+    """
     # These modules read Costing, so that they can only be imported once it is there.
+    from .avoidable import avoidable_by_job
+    from .flows import film_flows
     from .hours import hours_by_installer, hours_by_task, hours_table
     from .learnt import learning_curves, next_quotes, overrun_by_task, quoting_drift
     from .money import margin_table, redo_table, shop_result
+    from .shelf import film_counts, offcut_shelf, offcuts_on_shelf
     from .waste import film_prices, film_reconciliation, waste_table
 
     shop = read_shop(folder)
-    costing = Costing(shop, Quarter(quarter, shop.settings.fiscal_year_starts))
-    return {
+    costing = Costing(shop, Quarter(quarter, shop.settings.fiscal_year_starts), packed=packed)
+    only_packed = {"avoidable_by_job": avoidable_by_job(costing)} if packed else {}
+    return only_packed | {
         "job_costs": job_costs(costing),
         "hours_by_service": hours_table(costing, {"service": service_of}),
         "hours_by_class": hours_table(costing, {"vehicle_class": class_of}),
@@ -207,6 +225,11 @@ def review_tables(folder: Path, quarter: str) -> dict[str, Table]:
             costing, "panel", lambda pull: [pull.panel] if pull.job_line else []
         ),
         "waste_by_film": waste_table(costing, "film", lambda pull: [pull.film]),
+        "waste_by_width": waste_table(costing, "roll_width", width_off_the_roll(costing)),
+        "film_flows": film_flows(costing),
+        "offcut_shelf": offcut_shelf(costing),
+        "offcuts_on_shelf": offcuts_on_shelf(costing),
+        "film_counts": film_counts(costing),
         "film_reconciliation": film_reconciliation(costing),
         "film_prices": film_prices(costing),
         "margin_by_service": margin_table(costing, "service", service_of),
@@ -240,6 +263,17 @@ def model_of(line: JobLine) -> Any:
 def of_jobs(key: Callable[[JobLine], Any]) -> Callable[[Pull], list[Any]]:
     """The key of the line a pull goes to; no key for a pull that is not of a known job."""
     return lambda pull: [key(pull.job_line)] if pull.job_line else []
+
+
+def width_off_the_roll(costing: Costing) -> Callable[[Pull], list[Any]]:
+    """The width pulled off a roll, blank for a cut from an offcut; cuts of known jobs."""
+
+    def width(pull: Pull) -> list[Any]:
+        if not pull.job_line:
+            return []
+        return [None if pull.from_offcuts else costing.length(pull.width)]
+
+    return width
 
 
 def job_costs(costing: Costing) -> Table:

@@ -50,15 +50,20 @@ def waste_of(costing: Costing, pulls: list[Pull]) -> dict[str, Any]:
     for reason, column in REASONS.items():
         areas[column] = total([pull.consumed() for pull in measured if pull.reason == reason])
     areas["waste_area"] = less(areas["consumed_area"], areas["finished_area"])
-    waste_cost = total([cost_of_waste(pull) for pull in measured])
+    costs = {"waste_cost": total([cost_of_waste(pull) for pull in measured])}
+    if costing.packed:
+        saved = [(pull, costing.savings[pull]) for pull in measured]
+        areas["avoidable_area"] = total([saving.in_day for _, saving in saved])
+        areas["avoidable_in_job_area"] = total([saving.in_job for _, saving in saved])
+        costs["avoidable_cost"] = total([pull.cost_of(saving.in_day) for pull, saving in saved])
     if not measured:
-        areas, waste_cost = dict.fromkeys(areas), None
+        areas, costs = dict.fromkeys(areas), dict.fromkeys(costs)
     return (
         {"cuts": len(pulls), "cuts_unmeasured": len(pulls) - len(measured)}
         | {column: costing.area(area) for column, area in areas.items()}
+        | costs
         | {
             "waste_pct": percent(areas["waste_area"], areas["consumed_area"]),
-            "waste_cost": waste_cost,
             "enough": costing.enough(len(pulls)),
         }
     )
@@ -87,14 +92,7 @@ def side_and_handling(pull: Pull) -> Amount:
 
 def cost_of_waste(pull: Pull) -> Amount:
     """The cut's own cost x its waste over its consumed area."""
-    cost, finished = pull.cost(), pull.finished()
-    if pull.consumed() == 0 and cost is not None:
-        return NOTHING
-    return (
-        None
-        if cost is None or finished is None
-        else (cost * (pull.consumed() - finished) / pull.consumed())
-    )
+    return pull.cost_of(less(pull.consumed(), pull.finished()))
 
 
 # ---- the reconciliation --------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from analysis.records.model import FINDING_COLUMNS, Records, Source
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.settings import Settings
-from tests.report import made_lessons
+from tests.report import made_film, made_lessons, made_shelf
 
 SERVICES = ("roof", "hood", "colour change", "tint", "trim", "protection film, full front")
 CLASSES = ("compact car", "midsize car", "small sport utility vehicle", "standard pickup")
@@ -31,6 +31,7 @@ FILMS = ("GB-60", "MB-60", "CL-72", "TN-40")
 INSTALLERS = ("Ines", "Tomas", "Wren")
 TASKS = ("disassembly", "prep", "cutting", "laying", "trimming", "post-heat", "reassembly")
 PANELS = ("roof", "hood", "mirror", "spoiler")
+WIDTHS = (1.2192, 1.524, float("nan"))
 WASTE_PARTS = (
     "side_loss",
     "handling_margin",
@@ -71,7 +72,7 @@ def _tasks(random: np.random.Generator, size: float) -> Any:
     return frame.assign(quoted_hours=blank, overrun_share=blank)
 
 
-def _waste(random: np.random.Generator, key: str, values: Sequence[str], size: float) -> Any:
+def _waste(random: np.random.Generator, key: str, values: Sequence[Any], size: float) -> Any:
     frame = pd.DataFrame({key: list(values)})
     cuts = pd.Series(random.poisson(14 * size, len(frame)) + 1)
     finished = cuts * random.uniform(1.0, 3.0, len(frame))
@@ -87,6 +88,9 @@ def _waste(random: np.random.Generator, key: str, values: Sequence[str], size: f
         consumed_area_m2=finished + waste,
         waste_share=waste / (finished + waste),
         waste_cost=waste * 22.0,
+        avoidable_area_m2=frame["side_loss_area_m2"] * 0.6,
+        avoidable_in_job_area_m2=frame["side_loss_area_m2"] * 0.4,
+        avoidable_cost=frame["side_loss_area_m2"] * 0.6 * 22.0,
         side_and_handling_area_m2=frame["side_loss_area_m2"] + frame["handling_margin_area_m2"],
         cuts_unmeasured=0,
         enough=_enough(cuts),
@@ -240,11 +244,14 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
         "waste_by_service": _waste(random, "service", SERVICES, size),
         "waste_by_film": _waste(random, "film", FILMS, size),
         "waste_by_panel": _waste(random, "panel", PANELS, size),
+        "waste_by_width": _waste(random, "roll_width_m", WIDTHS, size),
         "film_reconciliation": _flows(random, size),
         "film_prices": _prices(random),
         "redo": _redo(random),
         "job_costs": made_lessons.job_costs(SERVICES, CLASSES, MODELS),
         **made_lessons.lessons(SERVICES, MODELS, TASKS),
+        **made_shelf.shelf(FILMS, size),
+        **made_film.film(SERVICES, FILMS, PANELS),
     }
     return {name: made[name] for name in RESULT_TABLES}
 

@@ -18,6 +18,7 @@ from analysis.report import figures_people as people
 from analysis.report import figures_prices as prices
 from analysis.report import figures_quotes as quotes
 from analysis.report import figures_redo as redo
+from analysis.report import figures_shelf as shelf
 from analysis.report.grids import Part, few, side_by_side, slices_of
 from analysis.report.look import without_title
 from analysis.report.results import Review
@@ -54,8 +55,18 @@ FIGURES: dict[str, tuple[str, Gather, Callable[[Any], Any]]] = {
             lambda review, by=by: film.gather_waste(review, by),
             film.draw_stacks,
         )
-        for by in ("class", "service", "film", "panel")
+        for by in ("class", "service", "film", "panel", "width")
     },
+    **{
+        f"avoidable {by}": (
+            f"waste_by_{by}",
+            lambda review, by=by: shelf.gather_avoidable(review, by),
+            shelf.draw_bars,
+        )
+        for by in ("class", "service")
+    },
+    "shelf": ("offcut_shelf", shelf.gather_shelf, shelf.draw_bars),
+    "counts": ("film_counts", shelf.gather_counts, shelf.draw_bars),
     "flows": ("film_reconciliation", film.gather_flows, film.draw_stacks),
     "prices": ("film_prices", prices.gather_prices, prices.draw_prices),
     "redo": ("redo", redo.gather_redo, redo.draw_redo),

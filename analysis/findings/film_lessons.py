@@ -1,0 +1,64 @@
+"""What the cuts and the invoices teach about film: learnt once a review, a table each."""
+
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import pandas as pd
+
+from analysis.costing.jobs import Costing
+from analysis.errors import Unavailable
+from analysis.findings.allowance import best_margin, recuts_by_margin
+from analysis.findings.film_effects import film_effects
+from analysis.findings.film_installed import film_installed
+from analysis.findings.film_swaps import film_swaps
+from analysis.findings.film_trends import film_price_steps, film_price_trends
+from analysis.findings.mixed import one_thread
+from analysis.findings.packing import pack_quick
+from analysis.findings.recuts import learn_recuts
+from analysis.records.model import Records
+
+# The tables that are made here; none of them exists for the quarter before.
+FILM_LEARNT: Final = (
+    "recuts_by_margin",
+    "best_margin",
+    "film_installed",
+    "film_swaps",
+    "film_price_trends",
+    "film_price_steps",
+)
+
+
+def learn_film(
+    costing: Costing,
+    records: Records,
+    until: pd.Timestamp,
+    progress: Callable[[str], None] | None = None,
+) -> Mapping[str, pd.DataFrame | Unavailable]:
+    """Every table of `FILM_LEARNT`, from all records up to a day."""
+    say = progress or (lambda _: None)
+    settings = records.settings
+    fewest = settings.pricing.fewest_jobs
+    bought = costing.purchase_lines[costing.purchase_lines["received_on"] <= until]
+    with one_thread():
+        say("learning how large to cut")
+        curve = learn_recuts(costing, until)
+        if isinstance(curve, Unavailable):
+            missing = {name: _without(curve, name) for name in ("recuts_by_margin", "best_margin")}
+            cut: dict[str, pd.DataFrame | Unavailable] = dict(missing)
+        else:
+            cut = {
+                "recuts_by_margin": recuts_by_margin(curve, fewest, settings.length_unit),
+                "best_margin": best_margin(curve, costing, settings, until),
+            }
+        say("comparing films")
+        effects = film_effects(costing, until)
+        return cut | {
+            "film_installed": film_installed(costing, records, effects, until, fewest),
+            "film_swaps": film_swaps(costing, records, effects, until, fewest, pack_quick),
+            "film_price_trends": film_price_trends(bought, costing.credits),
+            "film_price_steps": film_price_steps(bought, costing.credits),
+        }
+
+
+def _without(reason: Unavailable, name: str) -> Unavailable:
+    return Unavailable(name, reason.missing, reason.line)

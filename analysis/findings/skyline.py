@@ -1,0 +1,241 @@
+"""A quick layout in whole units: best fit on a skyline, and a search over the order of pieces.
+
+Across runs from 0 to the strip's width, along from 0 up. The skyline is how far each part of the
+width is filled. The next piece always goes into the lowest gap, the leftmost of equals, and of the
+pieces in order the first that fits it best (Burke, Kendall and Whitwell 2004, A new placement
+heuristic for the orthogonal stock-cutting problem, Operations Research 52(4):655-671). What fits
+best is judged by the gap's width and the height of its two walls (after Leung, Zhang and Sim 2011,
+A two-stage intelligent search algorithm for the two-dimensional strip packing problem, European
+Journal of Operational Research 215(1):57-69; from memory, the scores are this project's own).
+"""
+
+import math
+import random
+from collections.abc import Callable, Sequence
+from typing import Final, NamedTuple
+
+# The ways a piece may lie: (across, along), the one tried first in front.
+Ways = tuple[tuple[int, int], ...]
+# A piece in an order: its number and its ways.
+Entry = tuple[int, Ways]
+ENDLESS: Final = 10**12
+_PERFECT: Final = 5
+# What trying an order costs besides the pieces looked at, in pieces.
+_TRIAL_WORK: Final = 20
+
+
+class Spot(NamedTuple):
+    """Where a piece lies, in whole units."""
+
+    item: int
+    across: int
+    along: int
+    width: int
+    length: int
+
+
+class _Skyline:
+    """Segments from left to right: where each starts, how far it is filled, how wide it is."""
+
+    def __init__(self, width: int) -> None:
+        self.starts, self.heights, self.widths = [0], [0], [width]
+
+    def lowest(self) -> int:
+        """The lowest segment, the leftmost of equals."""
+        return self.heights.index(min(self.heights))
+
+    def walls(self, at: int) -> tuple[int, int]:
+        """How much higher its two neighbours are; the strip's edges are endless."""
+        low = self.heights[at]
+        left = self.heights[at - 1] - low if at else ENDLESS
+        right = self.heights[at + 1] - low if at + 1 < len(self.heights) else ENDLESS
+        return left, right
+
+    def lift(self, at: int, by: int) -> None:
+        """Give a segment up to a height, as no piece fits it."""
+        self.heights[at] += by
+        self._join(at)
+
+    def fill(self, at: int, width: int, length: int, on_left: bool) -> int:
+        """Lay a piece at the left or the right of a segment; where it starts across."""
+        start, height, spare = self.starts[at], self.heights[at], self.widths[at] - width
+        if spare:
+            rest = at + 1 if on_left else at
+            self.starts.insert(rest, start + width if on_left else start)
+            self.heights.insert(rest, height)
+            self.widths.insert(rest, spare)
+            at = at if on_left else at + 1
+            start = start if on_left else start + spare
+        self.starts[at], self.heights[at], self.widths[at] = start, height + length, width
+        self._join(at)
+        return start
+
+    def _join(self, at: int) -> None:
+        """One segment of it and the neighbours of the same height."""
+        for right in (at + 1, at):
+            if 0 < right < len(self.heights) and self.heights[right] == self.heights[right - 1]:
+                self.widths[right - 1] += self.widths[right]
+                del self.starts[right], self.heights[right], self.widths[right]
+
+
+def lay(
+    width: int, order: Sequence[Entry], longest: int = ENDLESS, waste: int = ENDLESS**2
+) -> tuple[int, list[Spot], list[Entry], int]:
+    """Lay pieces into a strip by best fit.
+
+    Parameters
+    ----------
+    width : of the strip [units]
+    order : pieces; of equally good ones the first is taken
+    longest : no piece ends beyond it; one that would is left over [units]
+    waste : the strip's area that may stay empty under the skyline; beyond it the laying is left
+
+    Returns
+    -------
+    tuple
+        Length used [units], spots, the pieces left over, and the work done (pieces looked at).
+    """
+    sky, rest = _Skyline(width), list(order)
+    spots: list[Spot] = []
+    used, work = 0, 0
+    while rest:
+        at = sky.lowest()
+        low = sky.heights[at]
+        if low >= longest:
+            break
+        work += len(rest)
+        left, right = sky.walls(at)
+        higher, lower = (left, right) if left >= right else (right, left)
+        chosen, way, score = _best_fit(rest, sky.widths[at], longest - low, higher, lower)
+        if chosen < 0:
+            waste -= lower * sky.widths[at]
+            if lower >= ENDLESS or waste < 0:
+                break
+            sky.lift(at, lower)
+            continue
+        across, along = way
+        on_left = (left >= right) != (score in {1, 4})
+        start = sky.fill(at, across, along, on_left)
+        spots.append(Spot(rest.pop(chosen)[0], start, low, across, along))
+        used = max(used, low + along)
+    return used, spots, rest, work
+
+
+def _best_fit(
+    rest: list[Entry], gap: int, room: int, higher: int, lower: int
+) -> tuple[int, tuple[int, int], int]:
+    """The piece for a gap: its place in the order, its way, and its score; -1 for none.
+
+    Filling the width comes first (3 and over); then being level with the higher wall (2), then
+    with the lower one (1).
+    """
+    chosen, way, best = -1, (0, 0), -1
+    for number, (_, ways) in enumerate(rest):
+        for each in ways:
+            across, along = each
+            if across > gap or along > room:
+                continue
+            score = 2 if along == higher else 1 if along == lower else 0
+            if across == gap:
+                score += 3
+            if score > best:
+                chosen, way, best = number, each, score
+                if score == _PERFECT:
+                    return chosen, way, best
+    return chosen, way, best
+
+
+def first_orders(entries: Sequence[Entry]) -> list[list[Entry]]:
+    """The usual orders: by width, length, area and edge, the largest first, each piece both ways.
+
+    The order in which the pieces came has no say, except among equal ones.
+    """
+
+    def keys(ways: Ways) -> list[tuple[int, ...]]:
+        across, along = ways[0]
+        least, most = min(across, along), max(across, along)
+        return [
+            (-across, -along),
+            (-along, -across),
+            (-across * along, -across),
+            (-across - along, -across),
+            (-most, -least),
+        ]
+
+    wide = [(item, tuple(sorted(ways, reverse=True))) for item, ways in entries]
+    long = [(item, tuple(sorted(ways))) for item, ways in entries]
+    turned = [wide] if wide == long else [wide, long]
+    return [
+        sorted(each, key=lambda entry: keys(entry[1])[number])  # noqa: B023
+        for each in turned
+        for number in range(5)
+    ]
+
+
+# What an order comes to: (value, result or None where over the limit, work).
+Trial = Callable[[Sequence[Entry], float], tuple[float, object, int]]
+
+
+def strip_trial(width: int, least: int, area: int) -> Trial:
+    """The trial of an order on one strip: its length and its spots.
+
+    To the length comes, under one unit, the share of the strip beyond `least` that is taken: of
+    equally long layouts the one with less out there is nearer to a shorter one.
+    """
+
+    def trial(order: Sequence[Entry], limit: float) -> tuple[float, object, int]:
+        longest = int(min(limit, ENDLESS))
+        used, spots, rest, work = lay(width, order, longest, width * longest - area)
+        if rest:
+            return math.inf, None, work
+        over = sum(
+            spot.width * min(spot.length, spot.along + spot.length - least)
+            for spot in spots
+            if spot.along + spot.length > least
+        )
+        return used + over / (width * (used - least + 1)), spots, work
+
+    return trial
+
+
+def anneal(
+    order: Sequence[Entry], trial: Trial, least: float, work: int, stop_at: int, seed: int
+) -> tuple[float, object]:
+    """Search over orders: two pieces swapped, one moved, one turned, worse ones taken ever less.
+
+    Simulated annealing (Kirkpatrick, Gelatt and Vecchi 1983, Science 220:671-680), cooled over
+    `work` pieces looked at and left at `stop_at`: a longer search begins as a shorter one does.
+
+    Returns
+    -------
+    tuple
+        The least value found, and its result.
+    """
+    rng = random.Random(seed)  # noqa: S311  chance for a search, not for a secret
+    current = list(order)
+    value, result, done = trial(current, math.inf)
+    best = (value, result)
+    while done < stop_at and best[0] > least:
+        heat = 0.02 * least * max(1.0 - done / work, 0.0)
+        limit = value - heat * math.log(1.0 - rng.random())
+        tried = _changed(current, rng)
+        new, result, cost = trial(tried, limit)
+        done += cost + _TRIAL_WORK
+        if result is not None and new <= limit:
+            current, value = tried, new
+            if new < best[0]:
+                best = (new, result)
+    return best
+
+
+def _changed(order: list[Entry], rng: random.Random) -> list[Entry]:
+    changed = order[:]
+    one, other, how = rng.randrange(len(order)), rng.randrange(len(order)), rng.random()
+    item, ways = changed[one]
+    if how < 0.2 and len(ways) > 1:
+        changed[one] = (item, ways[::-1])
+    elif how < 0.6:
+        changed[one], changed[other] = changed[other], changed[one]
+    else:
+        changed.insert(other, changed.pop(one))
+    return changed

@@ -1,0 +1,153 @@
+"""A real job's film, as it was cut and as it could have been: pictures side by side."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Any, Final
+
+import pandas as pd
+
+from analysis.findings.layouts import Layout, Piece, Pull, Sheet
+from analysis.findings.packing import pack_cheapest, pack_quick
+from analysis.report.grids import FigureInfo, slices_of
+from analysis.report.layout_svg import layout_svg
+from analysis.report.layout_text import Tape
+from analysis.report.numbers import MISSING, Numbers, label
+from analysis.report.results import Review
+
+_TITLE: Final = "A job laid out again"
+# Jobs that are tried until one can be drawn as it was cut.
+_TRIED: Final = 8
+# So long the solver looks for the picture's layout; the command layout looks longer.
+_EFFORT: Final = 2.0
+_SPACE: Final = 8.0  # between two pictures [mm]
+_ROW: Final = 330.0  # width of a row of pictures [mm]
+_SIZE: Final = re.compile(r'width="([\d.]+)mm" height="([\d.]+)mm"')
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class ExampleInfo(FigureInfo):
+    """A job as it was cut and as it could have been cut: `pictures` are a title and an SVG each."""
+
+    pictures: tuple[tuple[str, str], ...] = ()
+    before: tuple[Pull, ...] = ()
+    after: tuple[Pull, ...] = ()
+
+
+def gather_example(review: Review) -> ExampleInfo:
+    """The job of the quarter that could have saved most and whose pulls can be drawn."""
+    found = slices_of(review, "avoidable_by_job")
+    if found.line:
+        return ExampleInfo(title=_TITLE, line=found.line)
+    rows = review.frame("avoidable_by_job").head(_TRIED)
+    for row in rows.to_dict("records"):
+        before = _as_cut(review, row)
+        if before:
+            return _example(review, row, before)
+    return ExampleInfo(title=_TITLE, line="The pulls of no such job can be drawn as they were cut.")
+
+
+def _as_cut(review: Review, row: dict[Any, Any]) -> tuple[Pull, ...]:
+    """The job's pulls of that day, each with its own pieces; empty where one does not hold them."""
+    pulls = []
+    turns = row["film"] not in review.settings.film.directional
+    for cut in _cuts(review, row).to_dict("records"):
+        name = label(cut["panel"])
+        pieces = [
+            Piece(name, cut["piece_length_m"], cut["piece_width_m"], may_turn=turns)
+            for _ in range(int(cut["pieces"]))
+        ]
+        sheet = Sheet("roll", row["roll_width_m"])
+        fixed = [Piece(each.name, each.length_m, each.width_m, may_turn=False) for each in pieces]
+        for way in (fixed, pieces):
+            # As it was written down where that fits, else turned.
+            if all(each.width_m <= sheet.width_m + 1e-6 for each in way) or way is pieces:
+                laid = pack_quick(way, sheet).pulls
+                if len(laid) == 1 and laid[0].length_m <= cut["pulled_length_m"] + 1e-4:
+                    pulls.append(Pull(sheet, cut["pulled_length_m"], laid[0].placed))
+                    break
+        else:
+            return ()
+    return tuple(pulls)
+
+
+def _cuts(review: Review, row: dict[Any, Any]) -> pd.DataFrame:
+    cuts = review.records["cuts"]
+    same = (
+        (cuts["job_id"] == row["job_id"])
+        & (cuts["film"] == row["film"])
+        & (cuts["cut_on"] == row["cut_on"])
+        & ((cuts["pulled_width_m"] - row["roll_width_m"]).abs() < 1e-4)
+        & (cuts["source"] != "offcut")
+        & (cuts["reason"] == "first")
+    )
+    return cuts[same & cuts["piece_length_m"].notna() & cuts["piece_width_m"].notna()]
+
+
+def _example(review: Review, row: dict[Any, Any], before: tuple[Pull, ...]) -> ExampleInfo:
+    settings = review.settings
+    turns = row["film"] not in settings.film.directional
+    pieces = [
+        Piece(each.piece.name, each.piece.length_m, each.piece.width_m, may_turn=turns)
+        for pull in before
+        for each in pull.placed
+    ]
+    sheet = Sheet("roll", row["roll_width_m"], settings.longest_pull_m)
+    layout = pack_cheapest(pieces, [sheet], settings.knife_gap_m, _EFFORT)
+    say, tape = Numbers(settings), Tape(settings)
+    pulled, needed = sum(pull.length_m for pull in before), layout.length_m
+    job, film = label(row["job_id"]), label(row["film"])
+    cost = say.money(row["avoidable_cost"])
+    worth = "" if cost == MISSING else f", worth {cost}"
+    title = (
+        f"Job {job}, {film}: {tape.length(pulled)} were pulled; its pieces fit on "
+        f"{tape.length(needed)}{worth}"
+    )
+    words = (
+        f"As it was cut: {len(before)} pulls, {tape.length(pulled)} in all",
+        f"Laid out again: {len(layout.pulls)} pulls, {tape.length(needed)} in all, "
+        f"{_proof(layout)}",
+    )
+    pictures = (
+        (words[0], row_of_pulls(before, review, "before", words[0])),
+        (words[1], row_of_pulls(layout.pulls, review, "after", words[1])),
+    )
+    return ExampleInfo(
+        title=title,
+        alternative=f"{words[0]}. {words[1]}.",
+        note="Pulls unroll downwards, to one scale. Recuts, and pieces from offcuts, are not in "
+        "either picture. The command layout draws any job, with its cut list.",
+        pictures=pictures,
+        before=before,
+        after=layout.pulls,
+    )
+
+
+def _proof(layout: Layout) -> str:
+    return "proven shortest" if layout.is_best else "the shortest found"
+
+
+def row_of_pulls(pulls: Sequence[Pull], review: Review, key: str, words: str) -> str:
+    """Pulls beside each other, in rows, as one SVG; numbers run on from pull to pull."""
+    x = y = widest = row_height = 0.0
+    number, parts = 1, []
+    for at, pull in enumerate(pulls):
+        svg = layout_svg(pull, review.settings, first_number=number, key=f"{key}-{at}")
+        number += len(pull.placed)
+        found = _SIZE.search(svg)
+        if found is None:
+            raise ValueError("a layout's picture does not say its size")
+        width, height = float(found[1]), float(found[2])
+        if x and x + width > _ROW:
+            x, y, row_height = 0.0, y + row_height + _SPACE, 0.0
+        place = f'x="{x:.2f}" y="{y:.2f}" width="{width:.2f}" height="{height:.2f}"'
+        parts.append(svg.replace(found[0], place, 1))
+        x += width + _SPACE
+        widest, row_height = max(widest, x), max(row_height, height)
+    height = y + row_height
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="layouts" role="img" '
+        f'aria-label="{escape(words)}" width="{widest:.2f}mm" height="{height:.2f}mm" '
+        f'viewBox="0 0 {widest:.2f} {height:.2f}">' + "\n".join(parts) + "</svg>"
+    )

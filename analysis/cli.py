@@ -174,6 +174,13 @@ def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     layout.add_argument("--no-offcuts", action="store_true", help="cut from rolls alone")
     layout.add_argument(
+        "--effort",
+        type=float,
+        default=10.0,
+        metavar="SECONDS",
+        help="how long to look for a better layout of a film (default: 10)",
+    )
+    layout.add_argument(
         "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
     )
 
@@ -298,6 +305,7 @@ def _layout(asked: argparse.Namespace) -> int:
         longest_pull=asked.longest_pull,
         keep_direction=asked.keep_direction,
         use_offcuts=not asked.no_offcuts,
+        effort=asked.effort,
     )
     with _Progress() as progress:
         plan = prepare_layout(asked.folder, wanted, progress)

@@ -1,5 +1,6 @@
 """The cutting layout of jobs, or of a file of pieces: from a records folder to layouts."""
 
+import itertools
 import math
 import re
 from collections.abc import Callable, Sequence
@@ -11,7 +12,8 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
-from analysis.findings.packing import pack_cheapest
+from analysis.findings.layouts import Layout, Piece, Sheet
+from analysis.findings.packing import pack_cheapest, pulls_apart
 from analysis.pricing.asked import as_known
 from analysis.pricing.layout_pieces import PieceSet, pieces_of_jobs
 from analysis.pricing.layout_sheets import (
@@ -34,6 +36,7 @@ from analysis.units import LENGTH_FORMS, UnitError, parse_length
 
 # Characters of a file's name that say whose layout it is.
 _LONGEST_NAME: Final = 80
+DEFAULT_EFFORT: Final = 10.0
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,7 @@ class LayoutAsked:
     """What a person asks for; lengths as they typed them, in the shop's unit or with their own.
 
     Either `jobs` or `pieces_file`. None, and no widths: as the records and settings have it.
+    `effort` : about seconds to look for a better layout of a film.
     """
 
     jobs: tuple[str, ...] = ()
@@ -52,6 +56,7 @@ class LayoutAsked:
     longest_pull: str | None = None
     keep_direction: bool = False
     use_offcuts: bool = True
+    effort: float = DEFAULT_EFFORT
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +100,7 @@ def prepare_layout(
     longest = settings.longest_pull_m
     if asked.longest_pull is not None:
         longest = _length(asked.longest_pull, "--longest-pull", settings)
+    packer = pack or _packer(asked.effort, longest)
     films = []
     for each in sets:
         sheets = film_sheets(
@@ -109,8 +115,21 @@ def prepare_layout(
         )
         _refuse_too_large(each, sheets, settings)
         say(f"laying out {each.film}")
-        films.append(lay_out(each, sheets, gap, pack or pack_cheapest))
+        films.append(lay_out(each, sheets, gap, packer))
     return LayoutPlan(tuple(films), records, _what(asked))
+
+
+def _packer(effort: float, longest_m: float) -> Packer:
+    """The package's own packing; without a longest pull, in pulls as short as they part."""
+
+    def pack(pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float) -> Layout:
+        layout = pack_cheapest(pieces, sheets, knife_gap_m, effort)
+        if math.isfinite(longest_m):
+            return layout
+        apart = (pulls_apart(pull, knife_gap_m) for pull in layout.pulls)
+        return replace(layout, pulls=tuple(itertools.chain.from_iterable(apart)))
+
+    return pack
 
 
 def _pieces(

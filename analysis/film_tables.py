@@ -53,7 +53,7 @@ def _waste_table(by: str, title: str, key: Column, which: str) -> Table:
             ),
             area(
                 "avoidable_in_job_area",
-                "The part of it that packing each job's pieces by themselves would have saved.",
+                "What packing each job's pieces by themselves would have saved.",
             ),
             money("avoidable_cost", "Each cut's cost × its avoidable area ÷ its consumed area."),
             area(
@@ -197,7 +197,8 @@ RECUTS_BY_MARGIN = Table(
     (
         key(
             "margin",
-            "Allowance a side, put to the shop's average panel, from (to under the next row's).",
+            "Allowance a side, each panel's brought to the shop's mean, from (to under the next "
+            "row's).",
             Kind.LENGTH,
         ),
         count("cuts", "First-time cuts with that allowance."),
@@ -222,8 +223,8 @@ BEST_MARGIN = Table(
     (
         key("panel", "What the cut covers; 'all panels' in the first row."),
         key("film", "Code of the film; blank in the first row."),
-        count("cuts", "First-time cuts to date, measured."),
-        count("recuts", "Those of them cut again."),
+        Column("cuts", Kind.WHOLE, "First-time cuts to date, measured."),
+        Column("recuts", Kind.WHOLE, "Those of them cut again."),
         length("usual_margin", "Mean allowance a side in the last twelve months."),
         length("best_margin", "Allowance a side that costs least film; blank: cannot tell."),
         length("low_margin", "Lower end of its 90 % interval."),
@@ -232,8 +233,8 @@ BEST_MARGIN = Table(
         percent("best_recut_pct", "Expected recuts at the best allowance."),
         money("usual_cost", "Expected film cost of a piece at the usual allowance.", sums=False),
         money("best_cost", "Expected film cost of a piece at the best allowance.", sums=False),
-        count("pieces_a_year", "Pieces cut first-time in the last twelve months."),
-        money("saving_a_year", "Usual − best cost × pieces a year."),
+        Column("pieces_a_year", Kind.WHOLE, "Pieces cut first-time in the last twelve months."),
+        money("saving_a_year", "(Usual − best cost) × pieces a year; film alone.", sums=False),
         money("saving_low", "Lower end of its 90 % interval.", sums=False),
         money("saving_high", "Upper end of its 90 % interval.", sums=False),
         text("verdict", "cut smaller, cut larger, as it is, or not enough recuts to tell."),

@@ -107,7 +107,6 @@ _TRADE: Final = {
     "Allowance": (
         "What a piece is cut larger than it is finished, a side: the mean of both directions."
     ),
-    "Landed cost": "Price less discount and credits, with the line's share of the freight.",
     "Panel": "The part of a vehicle that a piece covers: roof, hood, mirror.",
     "Post-heat": "Warming film that is laid, so that it does not lift.",
     "Practical capacity": (

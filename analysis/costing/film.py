@@ -65,7 +65,8 @@ class Shelf:
     """What went over the shelf.
 
     `pulls` : the pulls with `issue_cost` (of the whole pull), `consumed_cost` (of what was
-    consumed, as booked that day), `film_cost` (the same after credits that came later), `short_m2` (cut with no stock left) and `offcut_lacking_m2` (an offcut that was not there).
+    consumed, as booked that day), `film_cost` (the same after credits that came later), `short_m2`
+    (cut with no stock left) and `offcut_lacking_m2` (an offcut that was not there).
     `movements` : a row a change of stock: `film, day, flow` (one of `FLOWS`), `area_m2`, `cost`;
     purchases add to the stock, the other flows take from it.
     `closing` : a row a film: `area_m2`, `cost` as the stores hold them at the end.

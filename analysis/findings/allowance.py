@@ -102,7 +102,8 @@ def best_margin(
     `not enough recuts to tell`, and no best: fewer than `pricing.fewest_jobs` recuts over all, or
     cuts in the row; none in the last twelve months; the allowance never varied; or the saving may
     be none while the best may lie over most of the range. `as it is` : the best may be the usual,
-    the saving may be none, or is under a hundredth of the film.
+    the saving may be none, is under a hundredth of the film, or (to cut smaller) does not stand
+    with the hours of the recuts.
     """
     if curve.cuts["pulled_width_m"].isna().all():
         return Unavailable(

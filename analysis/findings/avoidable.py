@@ -31,9 +31,10 @@ class LaidAgain:
     """Past cuts laid out again.
 
     `areas` : on the index of the pulls, `avoidable_area_m2` (packing the day's pieces of a film and
-    roll width) and `avoidable_in_job_area_m2` (packing each job's; at most the day's). Missing
-    where a piece has no sizes; 0 for every other pull, and for a piece that no roll of that width
-    could have held. `jobs` : a row a job, film, roll width and day, columns of `AVOIDABLE_BY_JOB`.
+    roll width) and `avoidable_in_job_area_m2` (packing each job's by themselves; more than the
+    day's, where another job of the day kept more than it could have saved). Missing where a piece
+    has no sizes; 0 for every other pull, and for a piece that no roll of that width could have
+    held. `jobs` : a row a job, film, roll width and day, columns of `AVOIDABLE_BY_JOB`.
     """
 
     areas: pd.DataFrame
@@ -67,12 +68,10 @@ def lay_again(
     zero = pd.Series(0.0, index=pulls.index).mask(ours & ~has_sizes)
     cuts = _fitting(pulls[ours & has_sizes], directional)
     packer = _Memory(pack, knife_gap_m)
-    by_day, _ = _shared(cuts, _DAY, packer)
     in_job, groups = _shared(cuts, _JOB, packer)
-    # Where a layout is not the proven best, a day could come out dearer than its jobs.
-    day = by_day.where(by_day > in_job, in_job)
+    by_day, _ = _shared(cuts, _DAY, packer, groups["packed_m"])
     areas = {
-        "avoidable_area_m2": day.reindex(pulls.index).fillna(zero),
+        "avoidable_area_m2": by_day.reindex(pulls.index).fillna(zero),
         "avoidable_in_job_area_m2": in_job.reindex(pulls.index).fillna(zero),
     }
     return LaidAgain(pd.DataFrame(areas), _by_job(cuts, in_job, groups))
@@ -150,16 +149,25 @@ class _Memory:
         return self.known[key]
 
 
-def _shared(cuts: pd.DataFrame, by: list[str], packer: _Memory) -> tuple[pd.Series, pd.DataFrame]:
+def _shared(
+    cuts: pd.DataFrame, by: list[str], packer: _Memory, jobs_m: pd.Series | None = None
+) -> tuple[pd.Series, pd.DataFrame]:
     """Avoidable area of each group of cuts, shared over them by their side loss. [m²]
 
-    The second frame has a row a group in order of first appearance, with `packed_m`.
+    The second frame has a row a group in order of first appearance, with `packed_m`. `jobs_m` is
+    that of the groups by `_JOB`: its jobs one after another are a layout of the day too, which
+    counts where the quick packer finds none better.
     """
     if cuts.empty:
         return pd.Series(dtype="float64", index=cuts.index), pd.DataFrame({"packed_m": []})
     number = cuts.groupby(by, sort=False, dropna=False).ngroup()
     sums = cuts[["pulled_m2", "kept_m2"]].groupby(number).sum()
     sums["packed_m"] = _packed_lengths(cuts, number, packer)
+    if jobs_m is not None:
+        jobs = cuts.groupby(_JOB, sort=False, dropna=False).ngroup()
+        day_of_job = number.groupby(jobs).first()
+        one_by_one = jobs_m.groupby(day_of_job).sum()
+        sums["packed_m"] = sums["packed_m"].where(sums["packed_m"] < one_by_one, one_by_one)
     width = cuts["width"].groupby(number).first()
     saved = (sums["pulled_m2"] - sums["packed_m"] * width - sums["kept_m2"]).clip(lower=0.0)
     # Less than a square centimetre is rounding of the sizes, not a better layout.

@@ -63,7 +63,7 @@ def film_flows(shelf: Shelf, period: Period) -> pd.DataFrame | Unavailable:
     ]
     split = _job_parts(shelf, period)
     rest = total["jobs_cost"] - sum(cost for _, _, _, cost in split)
-    if abs(rest) > 1e-6:
+    if pd.isna(rest) or abs(rest) > 1e-6:
         split.append((JOBS, LATER_CREDITS, 0.0, rest))
     flows = pd.DataFrame(rows + split, columns=["flows_from", "flows_to", "area_m2", "cost"])
     _check(flows)
@@ -81,7 +81,7 @@ def _job_parts(shelf: Shelf, period: Period) -> list[tuple[str, str, float, floa
     is_first = pulls["reason"] == "first"
     areas = {
         name: pulls[column].where(
-            pulls["measured"] & (is_split | ~column.startswith(("side_loss", "handling"))),
+            pulls["measured"] & (is_split | (not column.startswith(("side_loss", "handling")))),
             0.0,
         )
         for column, name in _PARTS.items()

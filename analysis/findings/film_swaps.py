@@ -259,7 +259,6 @@ class _Packed:
     def __init__(self, pack: Packer, settings: Settings) -> None:
         self.pack = pack
         self.gap = settings.knife_gap_m
-        self.longest = settings.longest_pull_m
         self.known: dict[tuple[Sizes, float, bool], float] = {}
 
     def lengths(self, pieces: pd.Series, width: pd.Series, may_turn: pd.Series) -> pd.Series:
@@ -275,7 +274,7 @@ class _Packed:
                 for long, wide, many in sizes
                 for _ in range(many)
             ]
-            self.known[key] = self.pack(laid, Sheet("roll", width, self.longest), self.gap).length_m
+            self.known[key] = self.pack(laid, Sheet("roll", width), self.gap).length_m
         return self.known[key]
 
 

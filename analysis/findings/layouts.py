@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from analysis.errors import Unreconciled
+from analysis.errors import Unreconciled, WorkbookError
 
 # A hundredth of a millimetre: sizes that differ by less are the same. [m]
 LEAST_LENGTH: Final = 1e-5
@@ -43,6 +43,46 @@ class Sheet:
     longest_m: float = math.inf
     cost_per_m: float = 1.0
     is_offcut: bool = False
+
+
+class PieceTooWide(WorkbookError):
+    """A piece that lies on no sheet: `piece`, and the widest `sheet`, to say it in other units."""
+
+    def __init__(self, piece: Piece, sheet: Sheet) -> None:
+        how = "neither way round" if piece.may_turn else "and may not be turned"
+        owner = f" of {piece.owner}" if piece.owner else ""
+        fits = "fits" if piece.may_turn else "does not fit"
+        long = f", {sheet.longest_m:.3f} m long" if math.isfinite(sheet.longest_m) else ""
+        super().__init__(
+            f"The piece {piece.name}{owner} ({piece.length_m:.3f} m long, {piece.width_m:.3f} m "
+            f"wide) {fits} on {sheet.name} ({sheet.width_m:.3f} m wide{long}) {how}. Take a wider "
+            "roll, or lay the panel in two pieces with a seam."
+        )
+        self.piece = piece
+        self.sheet = sheet
+
+
+class TooLittleFilm(WorkbookError):
+    """The pieces want more than one pull of a sheet gives."""
+
+    def __init__(self, sheet: Sheet, needed_m: float) -> None:
+        super().__init__(
+            f"These pieces want {needed_m:.3f} m of {sheet.name}, which gives "
+            f"{sheet.longest_m:.3f} m at most in one pull. Cut them in several pulls, or add "
+            "another roll."
+        )
+        self.sheet = sheet
+        self.needed_m = needed_m
+
+
+class NoRoom(WorkbookError):
+    """There is no roll for some pieces, and no room for them on the offcuts."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "The pieces do not fit on these offcuts together, and no roll takes the rest. Add a "
+            "roll that is wide enough."
+        )
 
 
 @dataclass(frozen=True)

@@ -172,8 +172,8 @@ def first_orders(entries: Sequence[Entry]) -> list[list[Entry]]:
     ]
 
 
-# What an order comes to: (value, result or None where over the limit, work).
-Trial = Callable[[Sequence[Entry], float], tuple[float, object, int]]
+# What an order comes to: (value, spots or None where over the limit, work).
+Trial = Callable[[Sequence[Entry], float], tuple[float, list[Spot] | None, int]]
 
 
 def strip_trial(width: int, least: int, area: int) -> Trial:
@@ -183,7 +183,7 @@ def strip_trial(width: int, least: int, area: int) -> Trial:
     equally long layouts the one with less out there is nearer to a shorter one.
     """
 
-    def trial(order: Sequence[Entry], limit: float) -> tuple[float, object, int]:
+    def trial(order: Sequence[Entry], limit: float) -> tuple[float, list[Spot] | None, int]:
         longest = int(min(limit, ENDLESS))
         used, spots, rest, work = lay(width, order, longest, width * longest - area)
         if rest:
@@ -200,7 +200,7 @@ def strip_trial(width: int, least: int, area: int) -> Trial:
 
 def anneal(
     order: Sequence[Entry], trial: Trial, least: float, work: int, stop_at: int, seed: int
-) -> tuple[float, object]:
+) -> tuple[float, list[Spot]]:
     """Search over orders: two pieces swapped, one moved, one turned, worse ones taken ever less.
 
     Simulated annealing (Kirkpatrick, Gelatt and Vecchi 1983, Science 220:671-680), cooled over
@@ -209,12 +209,12 @@ def anneal(
     Returns
     -------
     tuple
-        The least value found, and its result.
+        The least value found, and its spots. A trial without a limit always comes to some.
     """
     rng = random.Random(seed)  # noqa: S311  chance for a search, not for a secret
     current = list(order)
     value, result, done = trial(current, math.inf)
-    best = (value, result)
+    best = (value, result or [])
     while done < stop_at and best[0] > least:
         heat = 0.02 * least * max(1.0 - done / work, 0.0)
         limit = value - heat * math.log(1.0 - rng.random())

@@ -126,7 +126,8 @@ def exact_layout(
     Returns
     -------
     tuple
-        The spots or None, and the states looked at: `nodes` when it gave up, None then says nothing.
+        The spots or None, and the states looked at. With all `nodes` of them it gave up, and None
+        says nothing.
     """
     counted = Counter(pieces)
     kinds = sorted(counted, key=lambda ways: -ways[0][0] * ways[0][1])

@@ -34,13 +34,25 @@ Widest = Callable[[str], float]
 
 @dataclass(frozen=True)
 class Before:
-    """How the pieces were cut then: pulls, what they took of rolls and offcuts, what was kept."""
+    """How the pieces were cut then: pulls, what they took of rolls and offcuts, what was kept.
+
+    `off_rolls` : a pair a pull off a roll, its length and width. [m]
+    """
 
     pulls: int
-    roll_length_m: float
-    roll_area_m2: float
+    off_rolls: tuple[tuple[float, float], ...]
     offcut_area_m2: float
     kept_area_m2: float
+
+    @property
+    def roll_length_m(self) -> float:
+        """Length pulled off rolls. [m]"""
+        return sum(length for length, _ in self.off_rolls)
+
+    @property
+    def roll_area_m2(self) -> float:
+        """Film pulled off rolls. [m²]"""
+        return sum(length * width for length, width in self.off_rolls)
 
 
 @dataclass(frozen=True)
@@ -138,8 +150,7 @@ def by_film(sets: Sequence[PieceSet]) -> tuple[PieceSet, ...]:
 def _added(parts: Sequence[Before]) -> Before:
     return Before(
         sum(each.pulls for each in parts),
-        sum(each.roll_length_m for each in parts),
-        sum(each.roll_area_m2 for each in parts),
+        tuple(pull for each in parts for pull in each.off_rolls),
         sum(each.offcut_area_m2 for each in parts),
         sum(each.kept_area_m2 for each in parts),
     )
@@ -206,8 +217,13 @@ def _cut_then(rows: pd.DataFrame) -> Before:
     roll = rows["source"] != "offcut"
     return Before(
         len(rows),
-        float(rows.loc[roll, "pulled_length_m"].sum()),
-        float(rows.loc[roll, "pulled_m2"].sum()),
+        tuple(
+            zip(
+                rows.loc[roll, "pulled_length_m"].tolist(),
+                rows.loc[roll, "pulled_width_m"].tolist(),
+                strict=True,
+            )
+        ),
         float(rows.loc[~roll, "pulled_m2"].sum()),
         float(rows["kept_m2"].sum()),
     )

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import pandas as pd
@@ -129,10 +129,11 @@ def _offcuts(costing: Costing, records: Records, film: str, until: pd.Timestamp)
 
 @dataclass(frozen=True)
 class Alone:
-    """Each piece pulled by itself off the roll that is cheapest for it."""
+    """Each piece pulled by itself off the roll that is cheapest for it; cost as the layout's."""
 
     length_m: float
     area_m2: float
+    cost: float
 
 
 @dataclass(frozen=True)
@@ -140,8 +141,9 @@ class FilmLayout:
     """The layout of one film's pieces.
 
     `is_priced` : the layout's cost is money; else square metres. `alone` : what the pieces would
-    take one by one; `before` : how they were cut then, where they were; `knife_gap_m` : room
-    between two pieces. [m]
+    take one by one; `before` : how they were cut then, where they were, and `before_cost` what the
+    rolls' film of that would cost now (NaN: a roll of a width without a price); `knife_gap_m` :
+    room between two pieces. [m]
     """
 
     film: str
@@ -149,14 +151,9 @@ class FilmLayout:
     is_priced: bool
     alone: Alone
     before: Before | None
+    before_cost: float
     knife_gap_m: float
     notes: tuple[str, ...] = ()
-
-    @property
-    def cost_per_m2(self) -> float:
-        """Cost of a square metre pulled off rolls; NaN where film has no price. [money / m²]"""
-        area = self.layout.roll_area_m2
-        return self.layout.cost / area if self.is_priced and area > 0 else math.nan
 
 
 def lay_out(asked: PieceSet, film: FilmSheets, knife_gap_m: float, pack: Packer) -> FilmLayout:
@@ -165,7 +162,7 @@ def lay_out(asked: PieceSet, film: FilmSheets, knife_gap_m: float, pack: Packer)
     Every piece must fit one of the rolls or offcuts, see `too_large`. Raises `Unreconciled` where
     the layout could not be cut: a fault of the program.
     """
-    layout = pack(asked.pieces, film.sheets, knife_gap_m)
+    layout = in_turn(pack(asked.pieces, film.sheets, knife_gap_m), asked.pieces)
     check_layout(layout, asked.pieces, knife_gap_m)
     rolls = [sheet for sheet in film.sheets if not sheet.is_offcut]
     return FilmLayout(
@@ -174,23 +171,54 @@ def lay_out(asked: PieceSet, film: FilmSheets, knife_gap_m: float, pack: Packer)
         film.is_priced,
         alone(asked.pieces, rolls),
         asked.before,
+        _cost_now(asked.before, rolls),
         knife_gap_m,
         asked.notes,
     )
 
 
+def in_turn(layout: Layout, pieces: Sequence[Piece]) -> Layout:
+    """The same layout with pieces of one size and job in the order in which they were asked for."""
+    waiting: dict[tuple[object, ...], list[Piece]] = {}
+    for piece in reversed(pieces):
+        waiting.setdefault(_kind(piece), []).append(piece)
+    pulls = [
+        replace(
+            pull,
+            placed=tuple(
+                replace(each, piece=waiting[_kind(each.piece)].pop())
+                for each in sorted(pull.placed, key=lambda at: (at.along_m, at.across_m))
+            ),
+        )
+        for pull in layout.pulls
+    ]
+    return replace(layout, pulls=tuple(pulls))
+
+
+def _kind(piece: Piece) -> tuple[object, ...]:
+    return piece.length_m, piece.width_m, piece.may_turn, piece.owner
+
+
+def _cost_now(before: Before | None, rolls: Sequence[Sheet]) -> float:
+    """What film pulled then would cost off the rolls of today."""
+    if before is None:
+        return math.nan
+    prices = {round(roll.width_m, 4): roll.cost_per_m for roll in rolls}
+    return sum(length * prices.get(round(width, 4), math.nan) for length, width in before.off_rolls)
+
+
 def alone(pieces: Sequence[Piece], rolls: Sequence[Sheet]) -> Alone:
     """What the pieces take when each is pulled by itself, the shorter way where it may turn."""
-    length = area = 0.0
+    length = area = total = 0.0
     for piece in pieces:
         ways = [
             (needed * roll.cost_per_m, needed, roll.width_m)
             for roll in rolls
             if math.isfinite(needed := _needed_m(piece, roll))
         ]
-        _, needed, width = min(ways, default=(math.nan, math.nan, math.nan))
-        length, area = length + needed, area + needed * width
-    return Alone(length, area)
+        cost, needed, width = min(ways, default=(math.nan, math.nan, math.nan))
+        length, area, total = length + needed, area + needed * width, total + cost
+    return Alone(length, area, total)
 
 
 def too_large(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> Piece | None:

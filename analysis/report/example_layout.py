@@ -13,6 +13,7 @@ from analysis.findings.packing import pack_cheapest, pack_quick
 from analysis.report.grids import FigureInfo, slices_of
 from analysis.report.layout_svg import layout_svg
 from analysis.report.layout_text import Tape
+from analysis.report.look import FONT
 from analysis.report.numbers import MISSING, Numbers, label
 from analysis.report.results import Review
 
@@ -82,7 +83,10 @@ def _cuts(review: Review, row: dict[Any, Any]) -> pd.DataFrame:
         & (cuts["source"] != "offcut")
         & (cuts["reason"] == "first")
     )
-    return cuts[same & cuts["piece_length_m"].notna() & cuts["piece_width_m"].notna()]
+    chosen: pd.DataFrame = cuts[
+        same & cuts["piece_length_m"].notna() & cuts["piece_width_m"].notna()
+    ]
+    return chosen
 
 
 def _example(review: Review, row: dict[Any, Any], before: tuple[Pull, ...]) -> ExampleInfo:
@@ -150,4 +154,13 @@ def row_of_pulls(pulls: Sequence[Pull], review: Review, key: str, words: str) ->
         f'<svg xmlns="http://www.w3.org/2000/svg" class="layouts" role="img" '
         f'aria-label="{escape(words)}" width="{widest:.2f}mm" height="{height:.2f}mm" '
         f'viewBox="0 0 {widest:.2f} {height:.2f}">' + "\n".join(parts) + "</svg>"
+    )
+
+
+def sentence_svg(sentence: str) -> str:
+    """A picture that says why there is none."""
+    return (
+        '<svg xmlns="http://www.w3.org/2000/svg" width="180mm" height="10mm" viewBox="0 0 180 10">'
+        f'<text x="0" y="6" font-size="4" font-family="{escape(FONT)}">{escape(sentence)}</text>'
+        "</svg>"
     )

@@ -125,9 +125,9 @@ def gather_avoidable(review: Review, by: str = "class") -> BarsInfo:
         f"{review.quarter.label}",
         alternative=alternative("Bar chart", "avoidable side loss", names, texts),
         grids=(grid,),
-        note=f"The pieces that were cut off rolls for jobs, packed again across the roll: all of a "
-        f"day's pieces of one film and roll width together. {in_job} of it within single jobs; the "
-        "rest by cutting the day's jobs in one go. The command layout draws how.",
+        note="The pieces that were cut off rolls for jobs, packed again across the roll: all of a "
+        f"day's pieces of one film and roll width together. Each job by itself: {in_job}. The "
+        "command layout draws how.",
         names=tuple(names),
         few=tuple(few(shown)),
         unit=say.area_unit,

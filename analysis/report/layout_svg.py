@@ -20,7 +20,7 @@ from analysis.settings import Settings
 # Paper: one to twenty shows a roll of 60 in on 76 mm, beside its cut list on A4.
 SCALE: Final = 20.0
 _LEFT, _TOP, _RIGHT, _BOTTOM = 13.0, 14.0, 13.0, 7.0
-_BIG, _SMALL = 4.4, 2.7
+_BIG, _SMALL, _TINY = 4.4, 2.7, 2.1
 # Width of a letter ÷ its height, on average, and of a line of text.
 _LETTER, _LINE = 0.56, 1.25
 # Ticks of the ruler in the tape's unit: small, middle, and with a number.
@@ -187,20 +187,20 @@ def _labels(texts: Sequence[str], x: float, y: float, width: float, height: floa
 def _fitting(texts: Sequence[str], width: float, height: float) -> list[tuple[str, float]]:
     """The texts that fit into a box one under the other, with their heights. [mm]
 
-    Not all: number and name in one line; else the number alone, as large as there is room.
+    Not all: number and size; else both in one line; else the number alone, as large as it can be.
     """
-    sizes = [_BIG, *[_SMALL] * (len(texts) - 1)]
-    for count in range(len(texts), 1, -1):
-        chosen = list(zip(texts[:count], sizes, strict=False))
-        room = sum(size * _LINE for _, size in chosen) <= height
-        if room and all(_text_width(text, size) <= width for text, size in chosen):
-            return chosen
-    short = [(texts[0], _BIG), (texts[2], _SMALL)]
-    if sum(size * _LINE for _, size in short) <= height and _text_width(*short[1]) <= width:
-        return short
-    for line in (" · ".join(texts[:3]), f"{texts[0]} · {texts[2]}"):
-        if height >= _SMALL * _LINE and _text_width(line, _SMALL) <= width:
-            return [(line, _SMALL)]
+    for small in (_SMALL, _TINY):
+        sizes = [_BIG, *[small] * (len(texts) - 1)]
+        stacks = [
+            *(list(zip(texts[:count], sizes, strict=False)) for count in range(len(texts), 1, -1)),
+            [(texts[0], _BIG), (texts[2], small)],
+            [(" · ".join(texts[:3]), small)],
+            [(f"{texts[0]} · {texts[2]}", small)],
+        ]
+        for stack in stacks:
+            room = sum(size * _LINE for _, size in stack) <= height
+            if room and all(_text_width(text, size) <= width for text, size in stack):
+                return stack
     size = min(_BIG, max(height, 1.0) / _LINE, max(width, 1.0) / (_LETTER * len(texts[0])))
     return [(texts[0], size)]
 

@@ -22,6 +22,7 @@ _IN_WORDS: Final = {"in": "inches", "mm": "millimetres", "cm": "centimetres", "m
 _LEVEL: Final = 1e-4
 # Areas that differ by less are as much: a square decimetre. [m²]
 _SAME_M2: Final = 0.01
+_SAME_MONEY: Final = 0.005
 
 
 @dataclass(frozen=True)
@@ -228,7 +229,7 @@ def _alone_line(film: FilmLayout, settings: Settings) -> str:
     tape, alone = Tape(settings), film.alone
     saved = alone.area_m2 - film.layout.roll_area_m2
     one = f"Each piece by itself: {tape.length(alone.length_m)}, {tape.area(alone.area_m2)}"
-    return f"{one}{_saving(film, saved, settings)}."
+    return f"{one}{_saving(film, saved, alone.cost - film.layout.cost, settings)}."
 
 
 def _before_line(film: FilmLayout, settings: Settings) -> str:
@@ -242,18 +243,19 @@ def _before_line(film: FilmLayout, settings: Settings) -> str:
     if before.kept_area_m2 > 0:
         then += f", of which {tape.area(before.kept_area_m2)} was kept"
     pulled = before.roll_area_m2 + before.offcut_area_m2
-    return f"{then}{_saving(film, pulled - film.layout.roll_area_m2, settings)}."
+    saved = pulled - film.layout.roll_area_m2
+    return f"{then}{_saving(film, saved, film.before_cost - film.layout.cost, settings)}."
 
 
-def _saving(film: FilmLayout, saved_m2: float, settings: Settings) -> str:
-    """`; this layout pulls 12 sq ft ($40.10) less`, more, or as much."""
-    if abs(saved_m2) < _SAME_M2:
-        return "; this layout pulls as much"
-    area, each = Tape(settings).area(abs(saved_m2)), film.cost_per_m2
-    money = ""
-    if not math.isnan(each):
-        money = f" ({Numbers(settings).money(abs(saved_m2) * each, 2)})"
-    return f"; this layout pulls {area}{money} {'less' if saved_m2 > 0 else 'more'}"
+def _saving(film: FilmLayout, area_m2: float, cost: float, settings: Settings) -> str:
+    """`; this layout pulls 12 sq ft less, $40.10 less at today's prices`, more, or as much."""
+    words = "as much"
+    if abs(area_m2) >= _SAME_M2:
+        words = f"{Tape(settings).area(abs(area_m2))} {'less' if area_m2 > 0 else 'more'}"
+    if film.is_priced and abs(cost) >= _SAME_MONEY:
+        money = Numbers(settings).money(abs(cost), 2)
+        words += f", {money} {'less' if cost > 0 else 'more'} at today's prices"
+    return f"; this layout pulls {words}"
 
 
 def _bound_line(film: FilmLayout, settings: Settings) -> str:

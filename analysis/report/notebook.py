@@ -7,6 +7,7 @@ from markupsafe import Markup, escape
 from analysis.glossary import glossary_entries
 from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.example_layout import gather_example, sentence_svg
 from analysis.report.grids import Cell, FigureInfo, Grid, Heading, number
 from analysis.report.numbers import typed
 from analysis.report.page_records import findings_grid, sources_grid
@@ -69,6 +70,40 @@ def summary(review: Review) -> Shown:
     rows = tuple((Cell(each.question), Cell(each.line)) for each in answers(review))
     headings = (Heading("Question", is_number=False), Heading("Answer", is_number=False))
     return Shown(Grid(review.quarter.spelled, 1, (), headings, rows))
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture that a notebook shows; as text, its words."""
+
+    words: str
+    svg: str
+
+    def __repr__(self) -> str:
+        return self.words
+
+    def _repr_svg_(self) -> str:
+        return self.svg
+
+
+@dataclass(frozen=True)
+class LayoutExample:
+    """A real job's film, as it was cut and as it could have been."""
+
+    before: Picture
+    after: Picture
+
+
+def layout_example(review: Review) -> LayoutExample:
+    """The job of the quarter that a better layout would have saved most.
+
+    Where there is none, both pictures are the sentence that says why.
+    """
+    info = gather_example(review)
+    pictures = [Picture(words, svg) for words, svg in info.pictures]
+    if not pictures:
+        pictures = [Picture(info.line, sentence_svg(info.line))] * 2
+    return LayoutExample(*pictures)
 
 
 def chosen_model(review: Review) -> tuple[str, str]:

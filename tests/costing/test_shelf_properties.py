@@ -182,7 +182,7 @@ def shelf_of(events: dict[str, list[dict[str, Any]]], costing: str, life: int) -
     return run_shelf(lines, credits, pulls, counts, shop, UNTIL)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(events=film_events(), costing=COSTING, life=st.integers(1, 3))
 def test_an_offcut_is_kept_once_and_never_gives_more_than_it_was(
     events: dict[str, list[dict[str, Any]]], costing: str, life: int
@@ -220,7 +220,7 @@ def test_an_offcut_is_kept_once_and_never_gives_more_than_it_was(
     assert (others["day"].to_numpy() < over.reindex(others["ref"]).to_numpy()).all()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(events=film_events(), costing=COSTING)
 def test_what_the_offcuts_give_is_what_was_taken_and_booked(
     events: dict[str, list[dict[str, Any]]], costing: str
@@ -251,7 +251,7 @@ def test_what_the_offcuts_give_is_what_was_taken_and_booked(
     assert (per_day <= found.reindex(per_day.index) + DUST).all()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(events=film_events(), costing=COSTING)
 def test_the_log_of_counts_is_the_books_against_what_was_counted(
     events: dict[str, list[dict[str, Any]]], costing: str
@@ -277,7 +277,7 @@ def test_the_log_of_counts_is_the_books_against_what_was_counted(
         assert own["cost"].sum() == pytest.approx(cost, abs=1e-6)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(events=film_events(), costing=COSTING, cut_at=DAYS)
 def test_the_shelf_of_offcuts_adds_up_and_joins_from_period_to_period(
     events: dict[str, list[dict[str, Any]]], costing: str, cut_at: int

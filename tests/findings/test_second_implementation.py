@@ -170,7 +170,7 @@ def differences(review: Review, folder: Path, *, packed: bool = True) -> list[st
     if len(before.frame("shop_result")) == 1:
         return found  # the records begin after it
     ours, label = edge_rows(before), review.quarter.previous.label
-    for name in LEARNT:
+    for name in ESTIMATED_TABLES.union(LEARNT):
         assert name not in before.results
     for name in set(ours) & set(ESTIMATES):
         blank = ESTIMATES[name] | BESIDE[name]

@@ -11,10 +11,11 @@ import pytest
 
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import Piece, Sheet
+from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import (
     ALL_PANELS,
     MOST_PIECES,
+    Before,
     PieceSet,
     by_film,
     pieces_of_jobs,
@@ -22,7 +23,15 @@ from analysis.pricing.layout_pieces import (
     up_to_mark,
     usual_allowance,
 )
-from analysis.pricing.layout_sheets import alone, film_sheets, roll_prices, too_large, widest_roll_m
+from analysis.pricing.layout_sheets import (
+    FilmSheets,
+    alone,
+    film_sheets,
+    lay_out,
+    roll_prices,
+    too_large,
+    widest_roll_m,
+)
 from analysis.pricing.pieces_file import read_pieces
 from analysis.records.model import Records
 from analysis.settings import Settings, parse_settings
@@ -281,6 +290,31 @@ def test_pieces_one_by_one() -> None:
     found = alone(pieces, rolls)
     assert found.length_m == pytest.approx(2.0 + 0.4 + 0.9)
     assert found.area_m2 == pytest.approx(2.0 * 1.5 + 0.4 + 0.9)
+    assert found.cost == pytest.approx(2.0 * 3 + 0.4 + 0.9)
+
+
+def test_equal_pieces_come_in_turn_and_then_is_priced_by_its_widths() -> None:
+    """Three equal pieces laid in any order are numbered as they lie; 2 m off each of two rolls."""
+    pieces = tuple(Piece(f"p {at} of 3", 1.0, 0.5) for at in (1, 2, 3)) + (Piece("q", 1.0, 0.6),)
+    rolls = (Sheet("roll", 1.2, cost_per_m=4.0), Sheet("roll", 1.0, cost_per_m=3.0))
+
+    def pack(asked: Any, sheets: Any, gap: float) -> Layout:
+        one, two, three, other = asked
+        first = Pull(rolls[0], 1.0, (laid(two, 0, 0), laid(other, 0, 0.5)))
+        second = Pull(rolls[1], 1.0, (laid(one, 0, 0.5), laid(three, 0, 0)))
+        return Layout((first, second), 7.0, 7.0, True)
+
+    def laid(piece: Piece, along: float, across: float) -> Placed:
+        return Placed(piece, along, across, piece.length_m, piece.width_m, turned=False)
+
+    before = Before(2, ((2.0, 1.2), (2.0, 1.0)), 0.0, 0.0)
+    found = lay_out(PieceSet("F", pieces, before), FilmSheets(rolls, True), 0.0, pack)
+    names = [[each.piece.name for each in pull.placed] for pull in found.layout.pulls]
+    assert names == [["p 1 of 3", "q"], ["p 2 of 3", "p 3 of 3"]]
+    assert found.before_cost == pytest.approx(2 * 4 + 2 * 3)
+    strange = Before(1, ((2.0, 0.9),), 0.0, 0.0)
+    unknown = lay_out(PieceSet("F", pieces, strange), FilmSheets(rolls, True), 0.0, pack)
+    assert np.isnan(unknown.before_cost)
 
 
 def test_a_piece_that_fits_nowhere_is_found() -> None:

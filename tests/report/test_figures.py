@@ -157,6 +157,9 @@ def test_a_typed_name_is_text_in_the_chart_and_whole_in_the_table(
     keys = [c.inside for c in RESULT_TABLES[table].columns if c.key and c.kind is Kind.TEXT]
     if table == "shop_result":
         keys = ["note"]
+    if not keys:
+        assert table == "waste_by_width"  # nobody types a name there
+        return
     bad = "<b>Ann</b> & <a href='javascript:x'>co</a> " + "long " * 20 + "end"
     frame = make_review().frame(table)
     frame = frame.assign(**{keys[-1]: [bad] + frame[keys[-1]].tolist()[1:]})

@@ -158,9 +158,9 @@ def test_the_allowance_draws_usual_and_best() -> None:
 def test_cheap_pieces_are_told_to_the_hundredth_in_the_grid() -> None:
     grid = allowance.gather_best_margin(film_review()).grids[0]
     at = {heading.text: place for place, heading in enumerate(grid.headings)}
-    assert grid.rows[0][at["Usual cost"]].text == "12.40"
-    assert grid.rows[0][at["Best cost"]].text == "12.10"
-    assert grid.rows[-1][at["Best cost"]].text == "–"
+    assert grid.rows[0][at["Film a piece at the usual"]].text == "12.40"
+    assert grid.rows[0][at["Film a piece at the best"]].text == "12.10"
+    assert grid.rows[-1][at["Film a piece at the best"]].text == "–"
 
 
 @pytest.mark.parametrize(

@@ -55,7 +55,8 @@ PULL = pull_of(DOORS[1], CAP, HOOD, DOORS[0], length=96)
 
 def film_of(*pulls: Pull, least: float = 0.0, best: bool = False, **more: object) -> FilmLayout:
     cost = sum(each.length_m * each.sheet.cost_per_m for each in pulls)
-    given = {"is_priced": True, "alone": Alone(3.0, 5.0), "before": None, "knife_gap_m": 0.0}
+    given = {"is_priced": True, "alone": Alone(3.0, 5.0, 30.0), "knife_gap_m": 0.0}
+    given |= {"before": None, "before_cost": math.nan}
     return FilmLayout("F-1", Layout(pulls, cost, least or cost, best), **(given | more))  # type: ignore[arg-type]
 
 
@@ -276,21 +277,23 @@ def test_a_long_pull_is_drawn_in_stretches_that_fit_on_a_page() -> None:
 
 
 def test_what_it_takes_and_saves() -> None:
-    """96 × 60 in are 40 sq ft; alone 5 m², as cut 6 m², of which 0.5 m² was kept."""
-    before = Before(3, 4.0, 5.5, 0.5, 0.5)
-    lines = facts(film_of(PULL, least=PULL.length_m * 10 / 1.02, before=before), INCHES)
-    area = PULL.area_m2
+    """96 × 60 in are 40 sq ft, 24.38 of money; alone 5 m²; as cut 5.6 + 0.5 m², 0.5 of it kept."""
+    before = Before(3, ((2.0, 1.5), (2.0, 1.3)), 0.5, 0.5)
+    film = film_of(PULL, least=24.384 / 1.02, before=before, before_cost=20.0)
+    lines = facts(film, INCHES)
     lost = 1 - (48 * 40.375 + 12 * 10.5 + 2 * 24 * 36) / (96 * 60)
     assert lines[0] == (
         f"Film off rolls: 40.0 sq ft, $24.38 at its newest price; {lost * 100:.1f}% of the film "
         "under the knife is in no piece."
     )
-    each = 24.384 / area
-    assert f"(${(5 - area) * each:.2f}) less" in lines[1]
-    assert lines[2].startswith("As it was cut: 3 pulls, 157 1/2 in (13 ft 1 1/2 in), 59.2 sq ft")
-    assert "5.4 sq ft of offcuts, of which 5.4 sq ft was kept" in lines[2]
-    assert f"(${(6 - area) * each:.2f}) less" in lines[2]
+    assert lines[1].endswith("this layout pulls 13.8 sq ft less, $5.62 less at today's prices.")
+    then = "As it was cut: 3 pulls, 157 1/2 in (13 ft 1 1/2 in), 60.3 sq ft off rolls"
+    assert lines[2].startswith(f"{then} and 5.4 sq ft of offcuts, of which 5.4 sq ft was kept; ")
+    assert lines[2].endswith("pulls 25.7 sq ft less, $4.38 more at today's prices.")
     assert lines[3] == "It is at most 2.0% longer than the shortest there may be."
+    unpriced = facts(film_of(PULL, is_priced=False), INCHES)
+    assert unpriced[0].startswith("Film off rolls: 40.0 sq ft; ")
+    assert unpriced[1].endswith("this layout pulls 13.8 sq ft less.")
 
 
 def test_how_sure_it_is() -> None:
@@ -302,8 +305,6 @@ def test_how_sure_it_is() -> None:
     assert "No cheaper layout" in facts(film_of(PULL, narrow, best=True), INCHES)[-1]
     bare = film_of(PULL, narrow, least=20.0, is_priced=False)
     assert "larger than the smallest" in facts(bare, INCHES)[-1]
-    assert not math.isnan(bare.layout.cost)
-    assert math.isnan(bare.cost_per_m2)
     only = facts(film_of(offcut), INCHES)
     assert "takes no film off a roll" in only[-1]
     assert any("C-9. Look first" in line for line in only)

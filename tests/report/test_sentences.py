@@ -38,7 +38,9 @@ def test_the_questions_of_an_owner_are_answered(review: Review) -> None:
         "overruns",
         "overruns",
         "film",
+        "saving",
         "film",
+        "saving",
         "redo",
         "records",
     ]

@@ -1,0 +1,204 @@
+"""The cheapest cutting layout on rolls of several widths and on offcuts.
+
+One model of CP-SAT: each piece lies on one strip, each strip is a pull of a roll or an offcut. It
+starts from a layout made by best fit, and its bound is on the cost of all of them together.
+"""
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from analysis.findings.cheapest_model import (
+    Film,
+    Plan,
+    add_plan_hints,
+    end_of,
+    film_model,
+    read_plan,
+    slots_of,
+)
+from analysis.findings.film_grid import Grid, in_order
+from analysis.findings.layouts import Layout, NoRoom, Piece, PieceTooWide, Pull, Sheet
+from analysis.findings.pulls import tidy
+from analysis.findings.skyline import Entry, Spot, first_orders, lay
+from analysis.findings.strip_model import SOLVER_A_SECOND, run_solver
+from analysis.findings.strip_solver import shortest_strip, soon_strip
+
+# Of the effort: the cost, then less offcut and fewer pulls, then each strip by itself.
+_SHARES: Final = (0.7, 0.1, 0.2)
+_CLOCK: Final = 3.0
+
+
+def cheapest_on(
+    pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float, effort: float
+) -> Layout:
+    """As `packing.pack_cheapest` says."""
+    if not pieces:
+        return Layout((), 0.0, 0.0, True)
+    film = _film(pieces, sheets, knife_gap_m)
+    start = _start(film)
+    plan, least = _solved(film, start, effort * _SHARES[0])
+    plan = _shortened(film, plan, effort * _SHARES[2])
+    cost = film.cost(plan)
+    proven = cost <= least * (1 + 1e-6) + 1e-9
+    if proven:
+        plan = _fewest(film, plan, effort * _SHARES[1])
+        cost = film.cost(plan)
+    ordered = sorted(
+        plan, key=lambda each: (not sheets[each[0]].is_offcut, each[0], -end_of(each[1]))
+    )
+    pulls = tuple(_pull(film, sheet, spots, knife_gap_m) for sheet, spots in ordered)
+    return Layout(pulls, cost, cost if proven else max(least, 0.0), proven)
+
+
+def _film(pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float) -> Film:
+    ordered = in_order(pieces)
+    grid = Grid.of(ordered, knife_gap_m)
+    ways = [grid.ways(ordered, sheet) for sheet in sheets]
+    for item, piece in enumerate(ordered):
+        if not any(of_sheet[item] for of_sheet in ways):
+            raise PieceTooWide(piece, max(sheets, key=lambda sheet: sheet.width_m))
+    return Film(
+        grid,
+        ordered,
+        sheets,
+        [grid.room(sheet.width_m) for sheet in sheets],
+        [grid.room(sheet.longest_m) for sheet in sheets],
+        ways,
+    )
+
+
+def _pull(film: Film, sheet: int, spots: Sequence[Spot], knife_gap_m: float) -> Pull:
+    return tidy(film.grid.pull(film.pieces, film.sheets[sheet], spots), knife_gap_m)
+
+
+def _start(film: Film) -> Plan | None:
+    """The cheapest of some layouts by best fit, or None where they leave pieces over."""
+    rolls = [at for at, sheet in enumerate(film.sheets) if not sheet.is_offcut]
+    by_area = sorted(
+        (at for at, sheet in enumerate(film.sheets) if sheet.is_offcut),
+        key=lambda at: film.widths[at] * film.longest[at],
+    )
+    best: tuple[float, Plan] | None = None
+    for offcuts in (by_area, by_area[::-1], []):
+        on_offcuts, rest = _on_offcuts(film, offcuts)
+        for narrow in rolls or [0]:
+            on_rolls = _on_rolls(film, rest, rolls, narrow)
+            if on_rolls is None:
+                continue
+            plan = on_offcuts + on_rolls
+            if best is None or film.cost(plan) < best[0]:
+                best = film.cost(plan), plan
+    return best[1] if best else None
+
+
+def _on_offcuts(film: Film, offcuts: Sequence[int]) -> tuple[Plan, list[int]]:
+    """Each offcut filled as far as it goes, and the pieces left over."""
+    plan: Plan = []
+    rest = list(range(len(film.pieces)))
+    for sheet in offcuts:
+        spots = _filled(film, sheet, rest)
+        if spots:
+            plan.append((sheet, spots))
+            rest = _without(rest, spots)
+    return plan, rest
+
+
+def _filled(film: Film, sheet: int, items: Sequence[int]) -> list[Spot]:
+    """The most area of the pieces that one of the usual orders lays on one strip of a sheet."""
+    fit: list[Entry] = [(item, film.ways[sheet][item]) for item in items if film.ways[sheet][item]]
+    tried = [lay(film.widths[sheet], order, film.longest[sheet])[1] for order in first_orders(fit)]
+    return max(tried, key=lambda spots: sum(spot.width * spot.length for spot in spots), default=[])
+
+
+def _without(items: Sequence[int], spots: Sequence[Spot]) -> list[int]:
+    laid = {spot.item for spot in spots}
+    return [item for item in items if item not in laid]
+
+
+def _on_rolls(film: Film, items: Sequence[int], rolls: Sequence[int], first: int) -> Plan | None:
+    """All on the first roll that fit it, the others on the cheapest film that they do fit."""
+
+    def price(roll: int) -> tuple[bool, float]:
+        return roll != first, film.sheets[roll].cost_per_m / film.sheets[roll].width_m
+
+    plan: Plan = []
+    rest = list(items)
+    for roll in sorted(rolls, key=price):
+        fit = [item for item in rest if film.ways[roll][item]]
+        rest = [item for item in rest if not film.ways[roll][item]]
+        plan.extend(_pulled(film, roll, fit))
+    return None if rest else plan
+
+
+def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
+    """Pieces on as many pulls of a roll as they want."""
+    if not items:
+        return []
+    found = soon_strip([film.ways[roll][item] for item in items], film.widths[roll])
+    if found.length <= film.longest[roll]:
+        return [(roll, [spot._replace(item=items[spot.item]) for spot in found.spots])]
+    plan: Plan = []
+    rest = list(items)
+    while rest:
+        spots = _filled(film, roll, rest)
+        plan.append((roll, spots))
+        rest = _without(rest, spots)
+    return plan
+
+
+def _shortened(film: Film, plan: Plan, effort: float) -> Plan:
+    """Each pull of a roll laid anew by itself, where that is shorter."""
+    rolls = [at for at, (sheet, _) in enumerate(plan) if not film.sheets[sheet].is_offcut]
+    shorter = list(plan)
+    for at in rolls:
+        sheet, spots = plan[at]
+        items = sorted(spot.item for spot in spots)
+        ways = [film.ways[sheet][item] for item in items]
+        found = shortest_strip(ways, film.widths[sheet], effort / len(rolls))
+        if found.length < end_of(spots):
+            shorter[at] = sheet, [spot._replace(item=items[spot.item]) for spot in found.spots]
+    return shorter
+
+
+def _solved(film: Film, start: Plan | None, effort: float) -> tuple[Plan, float]:
+    """The cheapest plan found, and the cost that none is under."""
+    if start is not None and film.cost(start) <= 0:
+        return start, 0.0
+    made = film_model(film, slots_of(film, start))
+    if start is not None:
+        add_plan_hints(film, made, start)
+    made.model.minimize(made.cost)
+    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, _CLOCK * effort, 0, {})
+    if status in {"OPTIMAL", "FEASIBLE"}:
+        found = read_plan(film, made, solver)
+        least = max(solver.best_objective_bound, 0.0) * made.unit
+        cheaper = start is None or film.cost(found) < film.cost(start)
+        return found if cheaper or start is None else start, least
+    if start is None:
+        raise NoRoom
+    return start, max(solver.best_objective_bound, 0.0) * made.unit if status == "UNKNOWN" else 0.0
+
+
+def _fewest(film: Film, plan: Plan, effort: float) -> Plan:
+    """As cheap a plan on less offcut, and of these in fewer pulls; the same if none is found."""
+    offcut = [film.widths[at] * film.longest[at] for at in range(len(film.sheets))]
+    free = any(film.sheets[sheet].is_offcut for sheet, _ in plan)
+    if not free and len(plan) < 2:
+        return plan
+    made = film_model(film, slots_of(film, plan))
+    largest = max(offcut[sheet] for sheet in made.slots)
+    add_plan_hints(film, made, plan)
+    dearest = math.ceil(film.cost(plan) / made.unit) + 1 if made.unit else 0
+    if made.unit:
+        made.model.add(made.cost <= dearest)
+    weights = [
+        1 + (1000 * offcut[sheet] // largest if film.sheets[sheet].is_offcut else 0)
+        for sheet in made.slots
+    ]
+    made.model.minimize(sum(w * used for w, used in zip(weights, made.used, strict=True)))
+    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, _CLOCK * effort, 0, {})
+    if status not in {"OPTIMAL", "FEASIBLE"}:
+        return plan
+    found = read_plan(film, made, solver)
+    return found if film.cost(found) <= film.cost(plan) + 1e-9 else plan

@@ -21,12 +21,11 @@ from analysis.findings.film_grid import Grid, in_order
 from analysis.findings.layouts import Layout, NoRoom, Piece, PieceTooWide, Pull, Sheet
 from analysis.findings.pulls import tidy
 from analysis.findings.skyline import Entry, Spot, first_orders, lay
-from analysis.findings.strip_model import SOLVER_A_SECOND, run_solver
+from analysis.findings.strip_model import SOLVER_A_SECOND, clock_of, run_solver
 from analysis.findings.strip_solver import shortest_strip, soon_strip
 
 # Of the effort: the cost, then less offcut and fewer pulls, then each strip by itself.
 _SHARES: Final = (0.7, 0.1, 0.2)
-_CLOCK: Final = 3.0
 
 
 def cheapest_on(
@@ -169,7 +168,7 @@ def _solved(film: Film, start: Plan | None, effort: float) -> tuple[Plan, float]
     if start is not None:
         add_plan_hints(film, made, start)
     made.model.minimize(made.cost)
-    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, _CLOCK * effort, 0, {})
+    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, clock_of(effort), 0, {})
     if status in {"OPTIMAL", "FEASIBLE"}:
         found = read_plan(film, made, solver)
         least = max(solver.best_objective_bound, 0.0) * made.unit
@@ -197,7 +196,7 @@ def _fewest(film: Film, plan: Plan, effort: float) -> Plan:
         for sheet in made.slots
     ]
     made.model.minimize(sum(w * used for w, used in zip(weights, made.used, strict=True)))
-    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, _CLOCK * effort, 0, {})
+    solver, status = run_solver(made.model, effort * SOLVER_A_SECOND, clock_of(effort), 0, {})
     if status not in {"OPTIMAL", "FEASIBLE"}:
         return plan
     found = read_plan(film, made, solver)

@@ -27,8 +27,8 @@ def pack(
 ) -> Layout:
     """The shortest layout of the pieces on one strip of a sheet.
 
-    Reruns are equal, unless the machine is so busy that three times the effort passes on the clock:
-    then it stops with what it has, and says how far that may be from the best.
+    Reruns are equal, unless the machine is so busy that ten seconds and three times the effort pass
+    on the clock: then it stops with what it has, and says how far that may be from the best.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def pack_cheapest(
     pieces : none, or what is to be cut
     sheets : rolls, each pulled as often as need be, and offcuts, each used once at most and free
     knife_gap_m : least distance between two pieces [m]
-    effort : about seconds of one core at most
+    effort : about seconds of one core at most; reruns are as with `pack`
 
     Returns
     -------

@@ -20,6 +20,8 @@ from analysis.findings.strip_bounds import next_length
 # not the result), and what building a model takes. [about s]
 SOLVER_A_SECOND: Final = 0.4
 _MODEL_EFFORT: Final = 0.01
+# However busy the machine, the clock stops a search after some multiple of its effort.
+_CLOCK: Final = (10.0, 3.0)
 _ENERGY: Final = {
     "use_timetabling_in_no_overlap_2d": True,
     "use_energetic_reasoning_in_no_overlap_2d": True,
@@ -38,6 +40,11 @@ class Strip:
     def is_best(self) -> bool:
         """Whether there is proven to be none shorter."""
         return self.length <= self.least
+
+
+def clock_of(effort: float) -> float:
+    """Seconds on the clock after which a search of that effort is stopped."""
+    return _CLOCK[0] + _CLOCK[1] * effort
 
 
 def solved_strip(

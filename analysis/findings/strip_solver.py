@@ -11,7 +11,7 @@ from typing import Final
 
 from analysis.findings.skyline import Entry, Spot, Ways, anneal, first_orders, lay, strip_trial
 from analysis.findings.strip_bounds import exact_layout, least_length, useful_width
-from analysis.findings.strip_model import Strip, solved_strip
+from analysis.findings.strip_model import Strip, clock_of, solved_strip
 
 # Pieces looked at, and states of the exact search, that take about a second of one core (measured;
 # they set the pace, not the result).
@@ -32,8 +32,6 @@ _LOOK_EFFORT: Final = 0.04
 _SOON_FEW: Final = 0.1
 _SOON_MANY: Final = 0.25
 _SOON_LOOKS: Final = 20_000
-# The solver is stopped after so many times the effort on the clock, however busy the machine.
-_CLOCK: Final = 3.0
 
 
 def quick_strip(pieces: Sequence[Ways], width: int) -> tuple[Strip, list[Entry], int]:
@@ -86,7 +84,7 @@ def soon_strip(pieces: Sequence[Ways], width: int) -> Strip:
         best = _searched(pieces, useful, best, order, _SOON_LOOKS, _SOON_LOOKS, 0)[0]
     if not best.is_best:
         effort = _SOON_FEW if len(pieces) <= _FEW else _SOON_MANY
-        _, best = solved_strip(pieces, useful, best, effort, _CLOCK * 10 * effort, 0)
+        _, best = solved_strip(pieces, useful, best, effort, clock_of(effort), 0)
     return best
 
 
@@ -99,7 +97,7 @@ def shortest_strip(pieces: Sequence[Ways], width: int, effort: float) -> Strip:
     width : of the strip [units]
     effort : about seconds of one core
     """
-    until = time.monotonic() + _CLOCK * effort
+    until = time.monotonic() + clock_of(effort)
     best, order, useful = quick_strip(pieces, width)
     if len(pieces) <= _FEW and not best.is_best:
         best = small_strip(pieces, width, min(effort, _SMALL_EFFORT))
@@ -122,7 +120,8 @@ def _improved(
     """A shorter one by searches over orders, each finished by the solver.
 
     What the search leaves is mostly full at the start of the strip and worse at its end; the solver
-    lays the last pieces anew beside those before them (a large neighbourhood search: Shaw 1998).
+    lays the last pieces anew beside those before them (a large neighbourhood search: Shaw 1998; from
+    memory).
     """
     looks = _LOOKS_EACH * 2 ** (turn // 2)
     for seed in itertools.count(1000 * turn):
@@ -138,7 +137,9 @@ def _improved(
             free = {spot.item for spot in last}
             free |= {spot.item for spot in spots if spot.along + spot.length >= best.length}
             kept = {spot.item: spot for spot in spots if spot.item not in free}
-            spent, best = solved_strip(pieces, width, best, min(_PART, effort), 60.0, seed, kept)
+            spent, best = solved_strip(
+                pieces, width, best, min(_PART, effort), clock_of(_PART), seed, kept
+            )
             effort -= spent
     return best
 

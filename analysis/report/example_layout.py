@@ -8,17 +8,17 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.findings.layouts import Layout, Piece, Pull, Sheet
+from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Pull, Sheet
 from analysis.findings.packing import pack_cheapest, pack_quick
 from analysis.report.grids import FigureInfo, slices_of
 from analysis.report.layout_svg import layout_svg
 from analysis.report.layout_text import Tape
 from analysis.report.look import FONT
-from analysis.report.numbers import MISSING, Numbers, label
+from analysis.report.numbers import Numbers, counted, label
 from analysis.report.results import Review
 
 _TITLE: Final = "A job laid out again"
-# Jobs that are tried until one can be drawn as it was cut.
+# Jobs that are tried until one can be drawn as it was cut and has a shorter layout.
 _TRIED: Final = 8
 # So long the solver looks for the picture's layout; the command layout looks longer.
 _EFFORT: Final = 2.0
@@ -37,15 +37,19 @@ class ExampleInfo(FigureInfo):
 
 
 def gather_example(review: Review) -> ExampleInfo:
-    """The job of the quarter that could have saved most and whose pulls can be drawn."""
+    """The job of the quarter that could have saved the largest share of its film, drawn."""
     found = slices_of(review, "avoidable_by_job")
     if found.line:
         return ExampleInfo(title=_TITLE, line=found.line)
-    rows = review.frame("avoidable_by_job").head(_TRIED)
+    jobs = review.frame("avoidable_by_job")
+    share = jobs["avoidable_area_m2"] / (jobs["pulled_length_m"] * jobs["roll_width_m"])
+    order = share.sort_values(ascending=False, kind="stable").index
+    rows = jobs.loc[order].head(_TRIED)
     for row in rows.to_dict("records"):
         before = _as_cut(review, row)
-        if before:
-            return _example(review, row, before)
+        after = _laid_again(review, row, before) if before else None
+        if after and after.length_m < _length_m(before) - LEAST_LENGTH:
+            return _example(review, row, before, after)
     return ExampleInfo(title=_TITLE, line="The pulls of no such job can be drawn as they were cut.")
 
 
@@ -89,7 +93,7 @@ def _cuts(review: Review, row: dict[Any, Any]) -> pd.DataFrame:
     return chosen
 
 
-def _example(review: Review, row: dict[Any, Any], before: tuple[Pull, ...]) -> ExampleInfo:
+def _laid_again(review: Review, row: dict[Any, Any], before: Sequence[Pull]) -> Layout:
     settings = review.settings
     turns = row["film"] not in settings.film.directional
     pieces = [
@@ -98,33 +102,40 @@ def _example(review: Review, row: dict[Any, Any], before: tuple[Pull, ...]) -> E
         for each in pull.placed
     ]
     sheet = Sheet("roll", row["roll_width_m"], settings.longest_pull_m)
-    layout = pack_cheapest(pieces, [sheet], settings.knife_gap_m, _EFFORT)
-    say, tape = Numbers(settings), Tape(settings)
-    pulled, needed = sum(pull.length_m for pull in before), layout.length_m
+    return pack_cheapest(pieces, [sheet], settings.knife_gap_m, _EFFORT)
+
+
+def _length_m(pulls: Sequence[Pull]) -> float:
+    return sum(pull.length_m for pull in pulls)
+
+
+def _example(
+    review: Review, row: dict[Any, Any], before: tuple[Pull, ...], after: Layout
+) -> ExampleInfo:
+    say, tape = Numbers(review.settings), Tape(review.settings)
+    pulled, needed = _length_m(before), after.length_m
     job, film = label(row["job_id"]), label(row["film"])
-    cost = say.money(row["avoidable_cost"])
-    worth = "" if cost == MISSING else f", worth {cost}"
     title = (
         f"Job {job}, {film}: {tape.length(pulled)} were pulled; its pieces fit on "
-        f"{tape.length(needed)}{worth}"
+        f"{tape.length(needed)}, {say.percent(100 * (1 - needed / pulled))} less"
     )
     words = (
-        f"As it was cut: {len(before)} pulls, {tape.length(pulled)} in all",
-        f"Laid out again: {len(layout.pulls)} pulls, {tape.length(needed)} in all, "
-        f"{_proof(layout)}",
+        f"As it was cut: {counted(len(before), 'pull')}, {tape.length(pulled)} in all",
+        f"Laid out again: {counted(len(after.pulls), 'pull')}, {tape.length(needed)} in all, "
+        f"{_proof(after)}",
     )
     pictures = (
         (words[0], row_of_pulls(before, review, "before", words[0])),
-        (words[1], row_of_pulls(layout.pulls, review, "after", words[1])),
+        (words[1], row_of_pulls(after.pulls, review, "after", words[1])),
     )
     return ExampleInfo(
         title=title,
         alternative=f"{words[0]}. {words[1]}.",
-        note="Pulls unroll downwards, to one scale. Recuts, and pieces from offcuts, are not in "
-        "either picture. The command layout draws any job, with its cut list.",
+        note="Pulls unroll downwards, to one scale. Recuts, pieces from offcuts, and what was kept "
+        "are not in the comparison. The command layout draws any job, with its cut list.",
         pictures=pictures,
         before=before,
-        after=layout.pulls,
+        after=after.pulls,
     )
 
 

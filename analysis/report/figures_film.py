@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.film_tables import FILM_RECONCILIATION, WASTE_BY_FILM
+from analysis.film_tables import FILM_RECONCILIATION, WASTE_BY_FILM, WASTE_BY_WIDTH
 from analysis.glossary import heading
 from analysis.report.grids import (
     ABSENT,
@@ -38,8 +38,9 @@ from analysis.report.look import (
     series_marker,
     signed_panel,
 )
-from analysis.report.numbers import Numbers
+from analysis.report.numbers import MISSING, Numbers
 from analysis.report.results import Review
+from analysis.schema import Table
 
 MOST_ROWS: Final = 12
 CAUSES: Final = (
@@ -174,12 +175,13 @@ def gather_waste(review: Review, by: str) -> StacksInfo:
     say = Numbers(review.settings)
     frame = found.quarter.sort_values("waste_area", ascending=False, kind="stable")
     shown = frame.head(MOST_ROWS)
-    names = labels_of(shown, found.table)
+    every = _names(frame, found.table, say)
+    names = every[: len(shown)]
     texts = _waste_texts(shown, say)
     parts = split_waste(shown)
     used = [name for name in (*CAUSES, UNSPLIT) if parts[name].abs().sum() > 0]
     return StacksInfo(
-        title=_waste_title(review, frame, labels_of(frame, found.table), one),
+        title=_waste_title(review, frame, every, one),
         alternative=alternative("Stacked bar chart", f"film lost by {one}", names, texts),
         grids=_waste_grids(review, found, frame, one),
         note="" if len(shown) == len(frame) else f"The chart shows the {MOST_ROWS} largest.",
@@ -290,6 +292,15 @@ def _cause_cells(causes: pd.DataFrame, say: Numbers) -> dict[str, tuple[Cell, Ce
         str(cause): (Cell(say.number(area)), Cell(say.number(cost)))
         for cause, area, cost in zip(causes["cause"], causes["area"], causes["cost"], strict=True)
     }
+
+
+def _names(frame: pd.DataFrame, table: Table, say: Numbers) -> list[str]:
+    """The name of each row; a roll's width with its unit."""
+    if table.name != WASTE_BY_WIDTH.name:
+        return labels_of(frame, table)
+    width = table.columns[0]
+    texts = say.column(frame[width.name], width)
+    return ["from offcuts" if text == MISSING else f"{text} {say.unit(width)}" for text in texts]
 
 
 def _waste_texts(frame: pd.DataFrame, say: Numbers) -> list[str]:

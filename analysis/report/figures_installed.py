@@ -27,6 +27,8 @@ from analysis.report.numbers import MISSING, Numbers, counted, label, pretty_uni
 from analysis.report.results import Review
 from analysis.report.vehicles import basis
 
+# Of intervals of 90 %, so many lie wholly on the wrong side of no difference.
+_BY_CHANCE: Final = 0.05
 MOST_ROWS: Final = 14
 _WHOLE: Final = 1000  # a name that nothing is cut off
 _INSTALLED: Final = "installed_cost_per_area"
@@ -123,8 +125,8 @@ def gather_installed(review: Review) -> InstalledInfo:
         grids=(grid,),
         note=f"{basis(review)} At today's prices and wages: film with its waste and recuts, the "
         "hours that it takes, and doing over. The line at a bar's end is the 90 % interval of the "
-        "sum. The films of a service share its hours, so that one can be dearer for sure although "
-        "two lines overlap: the table 'Another film' says which. How film looks and lasts is not "
+        "sum. The films of a service share its hours, so that one can be dearer beyond chance "
+        "although two lines overlap: the table 'Another film' says which. How film looks and lasts is not "
         f"in these figures. {_turned(compared)}{some}".rstrip(),
         names=tuple(names),
         few=tuple(few(shown)),
@@ -213,10 +215,10 @@ def _cost(row: pd.Series, say: Numbers) -> str:
 
 
 def _installed_title(review: Review, compared: pd.DataFrame, say: Numbers) -> str:
-    """The two films whose swap saves most for sure, with what each costs.
+    """The two films whose swap saves most beyond chance, with what each costs.
 
     The verdict is that of `film_swaps`: the films of a service share its hours, so that two can
-    differ for sure although the intervals of their sums overlap.
+    differ beyond chance although the intervals of their sums overlap.
     """
     swaps = _swap_order(slices_of(review, "film_swaps").quarter)
     swaps = swaps[swaps["sure"] & ~_is_width(swaps)]
@@ -282,8 +284,9 @@ def gather_swaps(review: Review) -> SwapsInfo:
         grids=grids,
         note="The jobs of the last twelve months again, at today's prices and wages. The dot is "
         "what would have been paid more (right) or less (left of the line), its own line the "
-        "90 % interval; a diamond marks what is cheaper for sure. A for B is A in the place of B; "
-        "of each service and film the best that there is. Savings do not add up: a job can be in "
+        "90 % interval; a diamond marks where all of it is cheaper. Each row is judged by itself: "
+        f"of {len(known)}, about {max(round(_BY_CHANCE * len(known)), 1)} would look so by chance. "
+        "A for B is A in the place of B; of each service and film the best that there is. Savings do not add up: a job can be in "
         "several rows. What the customer asked for, and how a film looks and lasts, is not in "
         f"these figures.{some}",
         names=tuple(names),
@@ -299,7 +302,7 @@ def gather_swaps(review: Review) -> SwapsInfo:
 
 
 def draw_swaps(info: SwapsInfo) -> go.Figure:
-    """A dot each swap on its interval; a diamond where it is cheaper for sure."""
+    """A dot each swap on its interval; a diamond where all of it is cheaper."""
     if info.line:
         return nothing(info.title, info.line)
     return dots_figure(
@@ -316,7 +319,7 @@ def draw_swaps(info: SwapsInfo) -> go.Figure:
 
 
 def _swap_order(frame: pd.DataFrame) -> pd.DataFrame:
-    """What is cheaper for sure first, thin rows last, each by the difference."""
+    """What is cheaper beyond chance first, thin rows last, each by the difference."""
     thin = few(frame)
     frame = frame.assign(sure=((frame["verdict"] == CHEAPER) & ~thin).astype(bool))
     order = pd.DataFrame(
@@ -373,8 +376,8 @@ def _swap_title(review: Review, known: pd.DataFrame, say: Numbers) -> str:
             between = in_brackets(say, -row["difference_high"], -row["difference_low"])
             told.append(f"{kind}, up to {say.money(-row['difference'])}{between} on {name}")
     if not told:
-        return "No other film or roll width is sure to be cheaper than what was used"
-    return f"Cheaper for sure over a year: {'; '.join(told)}"
+        return "No other film or roll width looks cheaper than what was used"
+    return f"Looks cheaper over a year: {'; '.join(told)}"
 
 
 def _swap_grids(review: Review, frame: pd.DataFrame) -> tuple[Grid, ...]:

@@ -151,7 +151,7 @@ def gather_jobs(review: Review) -> BarsInfo:
     worst = frame.iloc[0]
     cost = _worth(worst["avoidable_cost"], say)
     return BarsInfo(
-        title=f"{counted(len(frame), 'pull')} could have been shorter; most to save: job "
+        title=f"{counted(len(frame), 'job')} could have taken less film; most to save: "
         f"{label(worst['job_id'])}, {say.area(worst['avoidable_area'])}{cost}",
         grids=(grid,),
         note="The command layout with the number of the job draws how its pieces fit.",

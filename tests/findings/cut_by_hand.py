@@ -51,7 +51,10 @@ def ways_of(piece: Piece) -> list[tuple[int, int]]:
 
 
 def fits(ways: Sequence[list[tuple[int, int]]], width: int, length: int, gap: int) -> bool:
-    """Whether pieces of whole sizes go on a strip, by trying every whole place for each."""
+    """Whether pieces of whole sizes go on a strip, by trying every whole place for each.
+
+    Of the first in one quarter of the strip only: the others are mirror images.
+    """
     return _place(ways, width, length, gap, ())
 
 
@@ -60,9 +63,10 @@ def _place(
 ) -> bool:
     if len(laid) == len(ways):
         return True
+    half = 1 if laid else 2
     for wide, long in ways[len(laid)]:
-        for across in range(width - wide + 1):
-            for along in range(length - long + 1):
+        for across in range((width - wide) // half + 1):
+            for along in range((length - long) // half + 1):
                 box = (across, along, wide, long)
                 if all(_apart(box, other, gap) for other in laid) and _place(
                     ways, width, length, gap, (*laid, box)

@@ -54,7 +54,8 @@ def panels(rng: random.Random, many: int, *, may_turn: bool = True) -> list[Piec
 @pytest.mark.parametrize("seed", range(60))
 def test_equals_every_place_tried(seed: int) -> None:
     rng = random.Random(seed)
-    pieces = some_pieces(rng, rng.randint(1, 5))
+    many = rng.randint(1, 4 if seed % 2 else 5)
+    pieces = some_pieces(rng, many, largest=3 if many == 5 else 4)
     gap, width = seed % 2, rng.randint(4, 5)
     expected = least_length(pieces, width, gap)
     for layout in (

@@ -203,12 +203,12 @@ def test_swaps_draw_what_they_hold() -> None:
 def test_the_surest_saving_is_the_title() -> None:
     info = installed.gather_swaps(film_review())
     assert info.title == (
-        "Cheaper for sure over a year: another film, up to $420 ($290 to $550) on roof: GB-60 for "
+        "Looks cheaper over a year: another film, up to $420 ($290 to $550) on roof: GB-60 for "
         "MB-60; another roll width, up to $150 ($60 to $240) on hood: GB-60, 48 in for 60"
     )
     dear = made_film.swaps(SERVICES, FILMS).iloc[[1, 2, 4]]
     title = installed.gather_swaps(film_review(film_swaps=dear)).title
-    assert title == "No other film or roll width is sure to be cheaper than what was used"
+    assert title == "No other film or roll width looks cheaper than what was used"
 
 
 def test_of_a_service_and_film_the_chart_holds_the_best() -> None:

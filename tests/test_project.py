@@ -20,7 +20,17 @@ from analysis.settings import known_keys
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "analysis"
 # The way of the data. A module imports from its own stage and those before it.
-STAGES = ("ground", "records", "costing", "findings", "pricing", "report", "review", "cli")
+STAGES = (
+    "ground",
+    "records",
+    "costing",
+    "findings",
+    "pricing",
+    "report",
+    "review",
+    "cutting",
+    "cli",
+)
 DOCUMENTS = {
     name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md")
 }

@@ -125,7 +125,7 @@ def _fitting(cuts: pd.DataFrame, directional: Sequence[str]) -> pd.DataFrame:
         may_turn=~cuts["film"].isin(list(directional)),
     )
     across = cuts["wide"].where(~cuts["may_turn"], cuts[["long", "wide"]].min(axis=1))
-    return cuts[across <= cuts["width"] + LEAST_LENGTH]
+    return cuts[across <= cuts["width"] + LEAST_LENGTH / 4]
 
 
 class _Memory:

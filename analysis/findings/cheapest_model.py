@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from analysis.findings.film_grid import UNITS_A_METRE, Grid
+from analysis.findings.film_grid import Grid
 from analysis.findings.layouts import Piece, Sheet
 from analysis.findings.skyline import ENDLESS, Spot, Ways
 from analysis.findings.strip_model import add_hint, equal_pairs
@@ -129,7 +129,9 @@ def _cost(
     dearest = max(of_slot, default=0.0)
     whole = [round(each / dearest * _DEAREST) if dearest else 0 for each in of_slot]
     real = [
-        each / UNITS_A_METRE / number for each, number in zip(of_slot, whole, strict=True) if number
+        each / film.grid.units / number
+        for each, number in zip(of_slot, whole, strict=True)
+        if number
     ]
     cost = sum(
         each * (film.grid.step * lengths[slot] - film.grid.gap * used[slot])

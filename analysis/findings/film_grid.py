@@ -1,7 +1,9 @@
 """Pieces and film in whole units, and back in metres.
 
-A unit is 1/80 mm, in which a millimetre and a sixteenth of an inch (127/80 mm) are whole; other
-sizes are rounded up, the film's down. What is proven of a layout holds for those units.
+A unit is 1/80 mm, in which a millimetre and a sixteenth of an inch (127/80 mm) are whole. Where a
+piece is none of those (a third of a yard), it is a thousandth of a millimetre: sizes are then
+rounded up, and the film counts as four thousandths wider, so that pieces that just fill it still do.
+What is proven of a layout holds for those units.
 """
 
 import math
@@ -12,9 +14,11 @@ from typing import Final
 from analysis.findings.layouts import Piece, Placed, Pull, Sheet
 from analysis.findings.skyline import ENDLESS, Spot, Ways
 
-UNITS_A_METRE: Final = 80_000
-# A float is off a whole number of units by less. [units]
+COARSE: Final = 80_000  # units a metre
+FINE: Final = 1_000_000
+# A float is off a whole number of units by less; what the film gives on the fine grid. [units]
 _SLACK: Final = 1e-6
+_GIVES: Final = 4.0
 
 
 @dataclass(frozen=True)
@@ -23,34 +27,41 @@ class Grid:
 
     Each piece is larger by the knife's gap both ways, and so is the film: then the pieces may lie
     edge to edge. `sizes` : (across, along) of each piece as it lies along the roll [steps]; `step`
-    and `gap` [units].
+    and `gap` [units]; `units` a metre.
     """
 
     sizes: tuple[tuple[int, int], ...]
     step: int
     gap: int
+    units: int = COARSE
 
     @classmethod
     def of(cls, pieces: Sequence[Piece], knife_gap_m: float) -> "Grid":
         """The coarsest grid on which all pieces are whole."""
-        gap = _up(knife_gap_m)
-        sizes = [(_up(piece.width_m) + gap, _up(piece.length_m) + gap) for piece in pieces]
+        edges_m = [knife_gap_m, *(each for p in pieces for each in (p.width_m, p.length_m))]
+        units = COARSE if all(_is_whole(each * COARSE) for each in edges_m) else FINE
+        gap = _up(knife_gap_m * units)
+        sizes = [
+            (_up(piece.width_m * units) + gap, _up(piece.length_m * units) + gap)
+            for piece in pieces
+        ]
         step = math.gcd(*(edge for size in sizes for edge in size)) or 1
-        return cls(tuple((wide // step, long // step) for wide, long in sizes), step, gap)
+        return cls(tuple((wide // step, long // step) for wide, long in sizes), step, gap, units)
 
     def room(self, size_m: float) -> int:
         """Steps that film of a size holds. [m]"""
         if math.isinf(size_m):
             return ENDLESS
-        return (math.floor(size_m * UNITS_A_METRE + _SLACK) + self.gap) // self.step
+        slack = _SLACK if self.units == COARSE else _GIVES
+        return (math.floor(size_m * self.units + slack) + self.gap) // self.step
 
     def length_m(self, steps: int) -> float:
         """Film under pieces that reach so far: less the gap behind the last. [m]"""
-        return max(steps * self.step - self.gap, 0) / UNITS_A_METRE
+        return max(steps * self.step - self.gap, 0) / self.units
 
     def start_m(self, steps: int) -> float:
         """Where a piece starts. [m]"""
-        return steps * self.step / UNITS_A_METRE
+        return steps * self.step / self.units
 
     def ways(self, pieces: Sequence[Piece], sheet: Sheet) -> list[Ways]:
         """How each piece may lie on a sheet; no way for one that does not fit."""
@@ -80,8 +91,12 @@ class Grid:
         return Pull(sheet, length, tuple(self.placed(pieces[spot.item], spot) for spot in laid))
 
 
-def _up(size_m: float) -> int:
-    return math.ceil(size_m * UNITS_A_METRE - _SLACK)
+def _up(number: float) -> int:
+    return math.ceil(number - _SLACK)
+
+
+def _is_whole(number: float) -> bool:
+    return abs(number - round(number)) < _SLACK
 
 
 def in_order(pieces: Sequence[Piece]) -> list[Piece]:

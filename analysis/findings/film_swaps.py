@@ -189,7 +189,7 @@ def other_widths(
     )
     pairs = pairs[pairs["roll_width_m"] != pairs["roll_width_m_instead"]]
     narrower = pairs[["roll_width_m", "roll_width_m_instead"]].min(axis=1)
-    fits = pairs["across_m"] <= narrower + LEAST_LENGTH
+    fits = pairs["across_m"] <= narrower + LEAST_LENGTH / 4
     fits &= pairs["along_m"] <= settings.longest_pull_m + LEAST_LENGTH
     pairs = pairs[fits].reset_index(drop=True)
     if pairs.empty:

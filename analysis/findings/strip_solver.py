@@ -32,6 +32,8 @@ _LOOK_EFFORT: Final = 0.04
 _SOON_FEW: Final = 0.1
 _SOON_MANY: Final = 0.25
 _SOON_LOOKS: Final = 20_000
+# With more pieces the solver would take most of the time of a review, for some thousandths of film.
+_SOLVED: Final = 12
 
 
 def quick_strip(pieces: Sequence[Ways], width: int) -> tuple[Strip, list[Entry], int]:
@@ -72,8 +74,8 @@ def small_strip(pieces: Sequence[Ways], width: int, effort: float) -> Strip:
 def soon_strip(pieces: Sequence[Ways], width: int) -> Strip:
     """The shortest layout found within a fraction of a second, for thousands of small groups.
 
-    Up to four pieces it is the shortest there is; with more, the solver is asked only where no
-    bound and no look at every layout proves it.
+    Up to four pieces it is the shortest there is; up to a dozen, the solver is asked where no bound
+    and no look at every layout proves it; with more, the search over orders is the last word.
     """
     if len(pieces) <= _TINY:
         return small_strip(pieces, width, 1.0)
@@ -82,7 +84,7 @@ def soon_strip(pieces: Sequence[Ways], width: int) -> Strip:
         best = small_strip(pieces, width, _LOOK_EFFORT)
     if not best.is_best:
         best = _searched(pieces, useful, best, order, _SOON_LOOKS, _SOON_LOOKS, 0)[0]
-    if not best.is_best:
+    if not best.is_best and len(pieces) <= _SOLVED:
         effort = _SOON_FEW if len(pieces) <= _FEW else _SOON_MANY
         _, best = solved_strip(pieces, useful, best, effort, clock_of(effort), 0)
     return best
@@ -120,7 +122,7 @@ def _improved(
     """A shorter one by searches over orders, each finished by the solver.
 
     What the search leaves is mostly full at the start of the strip and worse at its end; the solver
-    lays the last pieces anew beside those before them (a large neighbourhood search: Shaw 1998; from
+    lays the last pieces anew beside those before them (large neighbourhood search: Shaw 1998; from
     memory).
     """
     looks = _LOOKS_EACH * 2 ** (turn // 2)

@@ -237,6 +237,6 @@ def _needed_m(piece: Piece, sheet: Sheet) -> float:
     fits = [
         along
         for along, across in sizes
-        if along <= sheet.longest_m + LEAST_LENGTH and across <= sheet.width_m + LEAST_LENGTH
+        if along <= sheet.longest_m + LEAST_LENGTH and across <= sheet.width_m + LEAST_LENGTH / 4
     ]
     return min(fits, default=math.inf)

@@ -126,8 +126,8 @@ def gather_installed(review: Review) -> InstalledInfo:
         note=f"{basis(review)} At today's prices and wages: film with its waste and recuts, the "
         "hours that it takes, and doing over. The line at a bar's end is the 90 % interval of the "
         "sum. The films of a service share its hours, so that one can be dearer beyond chance "
-        "although two lines overlap: the table 'Another film' says which. How film looks and lasts is not "
-        f"in these figures. {_turned(compared)}{some}".rstrip(),
+        "although two lines overlap: the table 'Another film' says which. How film looks and lasts "
+        f"is not in these figures. {_turned(compared)}{some}".rstrip(),
         names=tuple(names),
         few=tuple(few(shown)),
         unit=f"{say.settings.currency} / {say.area_unit}",
@@ -286,9 +286,9 @@ def gather_swaps(review: Review) -> SwapsInfo:
         "what would have been paid more (right) or less (left of the line), its own line the "
         "90 % interval; a diamond marks where all of it is cheaper. Each row is judged by itself: "
         f"of {len(known)}, about {max(round(_BY_CHANCE * len(known)), 1)} would look so by chance. "
-        "A for B is A in the place of B; of each service and film the best that there is. Savings do not add up: a job can be in "
-        "several rows. What the customer asked for, and how a film looks and lasts, is not in "
-        f"these figures.{some}",
+        "A for B is A in the place of B; of each service and film the best that there is. Savings "
+        "do not add up: a job can be in several rows. What the customer asked for, and how a "
+        f"film looks and lasts, is not in these figures.{some}",
         names=tuple(names),
         few=tuple(few(shown)),
         unit=say.settings.currency,

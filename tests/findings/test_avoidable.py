@@ -72,9 +72,7 @@ def test_other_days_films_and_widths_are_not_ganged() -> None:
     later = pull("J2", 50, (50, 28), cut_on=DAY + pd.Timedelta(days=1))
     other = pull("J3", 50, (50, 28), film="MB-60")
     narrow = pull("J4", 50, (50, 28), pulled_width_m=30 * INCH)
-    found = areas(
-        frame(pull("J1", 50, (50, 28)), later, other, narrow), ["GB-60", "MB-60"]
-    )
+    found = areas(frame(pull("J1", 50, (50, 28)), later, other, narrow), ["GB-60", "MB-60"])
     assert found["avoidable_area_m2"].abs().max() == pytest.approx(0, abs=1e-6)
 
 

@@ -23,6 +23,7 @@ def test_the_notebooks_are_there() -> None:
         "01_check_the_records",
         "02_quarterly_pricing_review",
         "03_vehicles_that_overrun",
+        "04_where_the_film_goes",
         "06_quote_the_next_job",
     ]
 
@@ -50,6 +51,13 @@ def test_a_notebook_opens_with_what_it_decides_and_its_parameters(path: Path) ->
     assert "QUARTER = " in parameters
 
 
+def marks(trace: dict[str, Any]) -> Any:
+    """What a trace draws: points, bars, or the streams of a flow picture."""
+    if trace.get("type") == "sankey":
+        return trace["link"]["value"]
+    return trace.get("y", trace.get("x", []))
+
+
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_every_chart_is_drawn_and_carries_its_finding(path: Path) -> None:
     """A chart's title is a sentence about the data, and it holds marks."""
@@ -58,4 +66,4 @@ def test_every_chart_is_drawn_and_carries_its_finding(path: Path) -> None:
             chart = output.get("data", {}).get("application/vnd.plotly.v1+json")
             if chart is not None:
                 assert len(chart["layout"]["title"]["text"].split()) >= 4
-                assert any(len(trace.get("y", trace.get("x", []))) for trace in chart["data"])
+                assert any(marks(trace) for trace in chart["data"])

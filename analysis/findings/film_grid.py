@@ -2,7 +2,7 @@
 
 A unit is 1/80 mm, in which a millimetre and a sixteenth of an inch (127/80 mm) are whole. Where a
 piece is none of those (a third of a yard), it is a thousandth of a millimetre: sizes are then
-rounded up, and the film counts as four thousandths wider, so that pieces that just fill it still do.
+rounded up, and the film counts as four thousandths wider, so that pieces that just fill it fit.
 What is proven of a layout holds for those units.
 """
 

@@ -1,4 +1,4 @@
-"""Past cuts laid out again: what could have been saved, on hand examples and with a counting packer.
+"""Past cuts laid out again: what could have been saved, by hand and with a counting packer.
 
 The definitions are the trade's own arithmetic (common practice, no source); the packer itself is
 checked against published instances in tests/reference.

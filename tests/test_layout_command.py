@@ -63,7 +63,7 @@ def test_a_past_job_of_the_demo_is_laid_out_and_drawn(
     said = capsys.readouterr()
     assert said.err == ""
     lines = said.out.splitlines()
-    assert re.match(r"NK-DEEP-RED: 15 pieces on \d+ pulls? of [\d /]+ in", lines[0])
+    assert re.match(r"NK-DEEP-RED: 15 pieces on \d+ pulls, together [\d /]+ in", lines[0])
     for part in ("As it was cut: 9 pulls, 498 1/2 in", "Each piece by itself", "sq ft", "blade"):
         assert part in said.out
     assert "nan" not in said.out.casefold()
@@ -110,7 +110,7 @@ def test_what_was_cut_is_told_against_what_could_have_been(
     out = str(tmp_path / "a.html")
     assert main(["layout", shop, "--jobs", "A1", "--out", out]) == 0
     said = capsys.readouterr().out.replace("\u00a0", " ")
-    assert "F: 1 piece on 1 pull of 171,0 cm in all." in said
+    assert "F: 1 piece on 1 pull of 171,0 cm." in said
     assert "As it was cut: 1 pull, 180,0 cm, 2,7 m² off rolls" in said
     assert "this layout pulls 0,14 m² less, 1,80 € less at today's prices" in said
     assert "No shorter layout" in said
@@ -126,7 +126,7 @@ def test_a_file_of_pieces_on_rolls_of_ones_own(
     assert main([*arguments, "--roll-width", "1 m", "76", "--keep-direction"]) == 0
     said = capsys.readouterr().out
     # 152.4 long side by side on the narrower roll; no film is named, so nothing has a price.
-    assert "Film (not named): 2 pieces on 1 pull of 152,4 cm in all." in said
+    assert "Film (not named): 2 pieces on 1 pull of 152,4 cm." in said
     assert "off the roll of 76,0 cm" in said
     assert "€" not in said
     assert "turned" not in said

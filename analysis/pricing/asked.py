@@ -10,7 +10,7 @@ from rapidfuzz import fuzz, process
 from analysis.costing.jobs import Costing, vehicle_classes
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import HoursData
-from analysis.pricing.film_needed import Vehicle
+from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.model import Records
 from analysis.records.spellings import normal

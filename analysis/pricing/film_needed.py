@@ -8,6 +8,12 @@ import pandas as pd
 
 from analysis.costing.cuts import line_of_work
 from analysis.costing.jobs import Costing
+from analysis.pricing.usual_sizes import (
+    ALL_PANELS,
+    Vehicle,
+    listed_panels,
+    usual_allowance,
+)
 from analysis.records.model import Records
 
 # A mean of n jobs stands against the next wider group's with the weight n ÷ (n + 3).
@@ -26,15 +32,6 @@ PANEL_COLUMNS: Final = (
 )
 
 
-@dataclass(frozen=True)
-class Vehicle:
-    """The vehicle asked about; its class is None where it is not known."""
-
-    make: str
-    model: str
-    vehicle_class: str | None
-
-
 @dataclass(frozen=True, eq=False)
 class FilmHistory:
     """What the shop's film says about the next job, up to a day.
@@ -43,7 +40,7 @@ class FilmHistory:
     their first-time cuts with a panel, a row each; `pieces` : a row a job line and panel, with
     pieces, piece sizes, and the length and width pulled off the roll for them (missing where an
     offcut was used, or rolls of two widths); `panels` : the record table; `widths` : every film's
-    roll widths, a row each. [m]
+    roll widths, a row each; `until` : the day. [m]
     """
 
     lines: pd.DataFrame
@@ -51,6 +48,7 @@ class FilmHistory:
     pieces: pd.DataFrame
     panels: pd.DataFrame
     widths: pd.DataFrame
+    until: pd.Timestamp
 
 
 @dataclass(frozen=True)
@@ -94,7 +92,7 @@ def film_history(costing: Costing, records: Records, day: pd.Timestamp) -> FilmH
     film = costing.purchase_lines
     film = film[(film["kind"] == "film") & (film["received_on"] <= day) & (film["area_m2"] > 0)]
     widths = film[["item", "roll_width_m"]].drop_duplicates().sort_values(["item", "roll_width_m"])
-    return FilmHistory(lines, cuts, _pieces(cuts, lines), records["panels"], widths)
+    return FilmHistory(lines, cuts, _pieces(cuts, lines), records["panels"], widths, day)
 
 
 def _pieces(cuts: pd.DataFrame, lines: pd.DataFrame) -> pd.DataFrame:
@@ -177,9 +175,9 @@ def panels_needed(
     else the pieces side by side across the narrowest roll of the film that holds one. A piece lies
     on the roll as most of those before; its margin gives way where the roll is too narrow for it.
     """
-    listed = _listed(history.panels, service, vehicle)
+    listed = listed_panels(history.panels, service, vehicle)
     sized = (
-        _with_margin(listed, history.cuts)
+        _with_margin(listed, usual_allowance(history.cuts, history.until))
         if len(listed)
         else _cut_before(history.pieces, service, vehicle)
     )
@@ -213,40 +211,14 @@ def _turned(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _listed(panels: pd.DataFrame, service: str, vehicle: Vehicle) -> pd.DataFrame:
-    """Finished sizes that the shop wrote down: of the model, and of its class for the rest."""
-    rows = panels[panels["service"] == service]
-    model = rows[(rows["make"] == vehicle.make) & (rows["model"] == vehicle.model)]
-    of_class = rows[(rows["vehicle_class"] == vehicle.vehicle_class) & rows["model"].isna()]
-    of_class = of_class[~of_class["panel"].isin(model["panel"])]
-    return pd.concat(
-        [
-            model.assign(source="listed for this model"),
-            of_class.assign(source="listed for this class"),
-        ],
-        ignore_index=True,
-    )
+def _with_margin(listed: pd.DataFrame, usual: pd.DataFrame) -> pd.DataFrame:
+    """Pieces as they will be cut: finished size + the usual allowance (`usual_allowance`).
 
-
-def _with_margin(listed: pd.DataFrame, cuts: pd.DataFrame) -> pd.DataFrame:
-    """Pieces as they will be cut: finished size + the usual handling margin on both sides.
-
-    The median of (piece − finished) ÷ 2 over past cuts of the panel, else of all panels, for the
-    long and the short side apart (a piece may lie either way on the roll); without any, the
-    finished size, and the source says so.
+    For the long and the short side apart (a piece may lie either way on the roll). A panel that was
+    never cut has the allowance of all; without any, the finished size, and the source says so.
     """
-    length, width = cuts["finished_length_m"], cuts["finished_width_m"]
-    over_length = (cuts["piece_length_m"] - length) / 2
-    over_width = (cuts["piece_width_m"] - width) / 2
-    is_long = length >= width
-    margins = pd.DataFrame(
-        {
-            "long": over_length.where(is_long, over_width),
-            "short": over_width.where(is_long, over_length),
-        }
-    )
-    usual = margins.groupby(cuts["panel"]).median().reindex(listed["panel"]).to_numpy()
-    both = np.where(np.isnan(usual), margins.median().to_numpy(), usual)
+    own = usual.reindex(listed["panel"]).to_numpy()
+    both = np.where(np.isnan(own), usual.loc[ALL_PANELS].to_numpy(), own)
     has_margin = ~np.isnan(both).any(axis=1)
     long, short = np.where(np.isnan(both), 0.0, both).T
     length, width = listed["finished_length_m"], listed["finished_width_m"]

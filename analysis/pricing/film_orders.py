@@ -19,7 +19,8 @@ from analysis.costing.stock import KEPT
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_ORDERS
 from analysis.findings.evidence import LEVEL
-from analysis.pricing.film_needed import Vehicle, expected_area, film_history, usual_film
+from analysis.pricing.film_needed import expected_area, film_history, usual_film
+from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.units import square_metres_per

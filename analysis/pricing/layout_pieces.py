@@ -17,17 +17,21 @@ from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.layouts import LEAST_LENGTH, Piece
 from analysis.pricing.asked import as_known, meant
-from analysis.pricing.film_needed import Vehicle, film_history, panels_needed, usual_film
+from analysis.pricing.film_needed import film_history, panels_needed, usual_film
+from analysis.pricing.usual_sizes import (
+    ALL_PANELS,
+    Vehicle,
+    listed_panels,
+    usual_allowance,
+)
 from analysis.records.model import Records
 from analysis.units import INCH_M
 
 # Common practice: a tape in inches is read to the eighth, a metric one to the millimetre.
 _EIGHTH: Final = float(INCH_M) / 8
 _INCHES: Final = frozenset({"in", "ft", "yd"})
-_MONTHS: Final = 12
 # More than this is no layout that a person cuts in one go.
 MOST_PIECES: Final = 300
-ALL_PANELS: Final = "all panels"
 # The widest roll of a film, by its code. [m]
 Widest = Callable[[str], float]
 
@@ -253,7 +257,7 @@ def _to_cut(
             return None
         notes.append(f"{line['job_id']} names no film: {own}, the usual one for {service}.")
     chosen = film or own or ""
-    sizes = finished_panels(history.panels, service, vehicle)
+    sizes = listed_panels(history.panels, service, vehicle)
     directional = records.settings.film.directional
     if len(sizes):
         allowed, more = _with_allowance(sizes, costing, until, margin_m)
@@ -283,14 +287,6 @@ def _to_cut(
     return PieceSet(chosen, pieces, None, tuple(notes))
 
 
-def finished_panels(panels: pd.DataFrame, service: str, vehicle: Vehicle) -> pd.DataFrame:
-    """Rows of `panels` for a service on a vehicle: of the model, and of its class for the rest."""
-    rows = panels[panels["service"] == service]
-    model = rows[(rows["make"] == vehicle.make) & (rows["model"] == vehicle.model)]
-    of_class = rows[(rows["vehicle_class"] == vehicle.vehicle_class) & rows["model"].isna()]
-    return pd.concat([model, of_class[~of_class["panel"].isin(model["panel"])]], ignore_index=True)
-
-
 def _with_allowance(
     sizes: pd.DataFrame, costing: Costing, until: pd.Timestamp, margin_m: float | None
 ) -> tuple[pd.DataFrame, list[str]]:
@@ -300,7 +296,7 @@ def _with_allowance(
     if margin_m is not None:
         long = short = pd.Series(margin_m, index=sizes.index)
     else:
-        usual = usual_allowance(costing, until)
+        usual = usual_allowance(costing.shelf.pulls, until)
         own, whole = usual.reindex(sizes["panel"]).set_axis(sizes.index), usual.loc[ALL_PANELS]
         if whole.isna().any():
             notes.append("No allowance is known: pieces are at their finished size; see --margin.")
@@ -334,29 +330,3 @@ def _given_way(
         piece_width_m=width.mask(over & ~turned, widest_m),
     )
     return fitted, notes
-
-
-def usual_allowance(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
-    """The shop's usual allowance a side, by panel and for `ALL_PANELS`: `long_m, short_m`. [m]
-
-    Median of (piece − finished) ÷ 2 along the long and the short side of the finished piece, over
-    the first-time cuts of the last twelve months, else over all to date. NaN where there is none.
-    """
-    pulls = costing.shelf.pulls
-    sizes = ["piece_length_m", "piece_width_m", "finished_length_m", "finished_width_m"]
-    cuts = pulls[
-        (pulls["reason"] == "first")
-        & (pulls["cut_on"] <= until)
-        & pulls["panel"].notna()
-        & pulls[sizes].notna().all(axis=1)
-    ]
-    along = (cuts["piece_length_m"] - cuts["finished_length_m"]) / 2
-    across = (cuts["piece_width_m"] - cuts["finished_width_m"]) / 2
-    is_long = cuts["finished_length_m"] >= cuts["finished_width_m"]
-    sides = pd.DataFrame(
-        {"long_m": along.where(is_long, across), "short_m": across.where(is_long, along)}
-    ).clip(lower=0.0)
-    recent = cuts["cut_on"] > until - pd.DateOffset(months=_MONTHS)
-    by_panel = [chosen.groupby(cuts["panel"]).median() for chosen in (sides[recent], sides)]
-    of_all = (sides[recent] if recent.any() else sides).median().to_frame(ALL_PANELS).T
-    return pd.concat([by_panel[0].combine_first(by_panel[1]), of_all])

@@ -24,7 +24,6 @@ from analysis.pricing.asked import Asked, KnownNames, as_known, ask, known_names
 from analysis.pricing.film_needed import (
     ExpectedArea,
     FilmHistory,
-    Vehicle,
     expected_area,
     film_history,
     panels_needed,
@@ -44,6 +43,7 @@ from analysis.pricing.floor import (
     replacement_cost,
 )
 from analysis.pricing.past_jobs import Evidence, evidence_notes, held_notes, past_jobs
+from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
 
 LOW, HIGH = 0.05, 0.95

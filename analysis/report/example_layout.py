@@ -12,9 +12,9 @@ from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Pull, Sheet
 from analysis.findings.packing import pack_cheapest, pack_quick
 from analysis.report.grids import FigureInfo, slices_of
 from analysis.report.layout_svg import layout_svg
-from analysis.report.layout_text import Tape
+from analysis.report.layout_text import Tape, pulls_of
 from analysis.report.look import FONT
-from analysis.report.numbers import Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 _TITLE: Final = "A job laid out again"
@@ -120,9 +120,8 @@ def _example(
         f"{tape.length(needed)}, {say.percent(100 * (1 - needed / pulled))} less"
     )
     words = (
-        f"As it was cut: {counted(len(before), 'pull')}, {tape.length(pulled)} in all",
-        f"Laid out again: {counted(len(after.pulls), 'pull')}, {tape.length(needed)} in all, "
-        f"{_proof(after)}",
+        f"As it was cut: {pulls_of(len(before), pulled, tape)}",
+        f"Laid out again: {pulls_of(len(after.pulls), needed, tape)}, {_proof(after)}",
     )
     pictures = (
         (words[0], row_of_pulls(before, review, "before", words[0])),

@@ -190,10 +190,16 @@ def summary(film: FilmLayout, settings: Settings) -> str:
     count = sum(len(pull.placed) for pull in layout.pulls)
     parts = []
     if rolls:
-        parts.append(f"{counted(rolls, 'pull')} of {tape.length(layout.length_m)} in all")
+        parts.append(pulls_of(rolls, layout.length_m, tape))
     if offcuts:
         parts.append(counted(len(offcuts), "offcut"))
     return f"{counted(count, 'piece')} on {listed(parts)}."
+
+
+def pulls_of(count: int, length_m: float, tape: Tape) -> str:
+    """`1 pull of 95 in`, `4 pulls, together 495 in`."""
+    length = tape.length(length_m)
+    return f"1 pull of {length}" if count == 1 else f"{count} pulls, together {length}"
 
 
 def facts(film: FilmLayout, settings: Settings) -> list[str]:

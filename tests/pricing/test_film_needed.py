@@ -11,12 +11,12 @@ import pytest
 from analysis.costing.jobs import cost_records
 from analysis.pricing.film_needed import (
     FilmHistory,
-    Vehicle,
     expected_area,
     film_history,
     panels_needed,
     usual_film,
 )
+from analysis.pricing.usual_sizes import Vehicle
 from tests.shops import PLAIN, records_of
 
 DAY = pd.Timestamp("2026-06-30")

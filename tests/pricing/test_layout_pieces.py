@@ -13,7 +13,6 @@ from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
 from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import (
-    ALL_PANELS,
     MOST_PIECES,
     Before,
     PieceSet,
@@ -21,7 +20,6 @@ from analysis.pricing.layout_pieces import (
     pieces_of_jobs,
     tape_mark_m,
     up_to_mark,
-    usual_allowance,
 )
 from analysis.pricing.layout_sheets import (
     FilmSheets,
@@ -33,6 +31,7 @@ from analysis.pricing.layout_sheets import (
     widest_roll_m,
 )
 from analysis.pricing.pieces_file import read_pieces
+from analysis.pricing.usual_sizes import ALL_PANELS, usual_allowance
 from analysis.records.model import Records
 from analysis.settings import Settings, parse_settings
 from tests.shops import PLAIN, records_of
@@ -167,11 +166,11 @@ def test_the_panels_of_the_model_go_before_those_of_the_class(
 def test_the_usual_allowance_is_of_the_last_year_else_of_all(
     shop: tuple[Costing, Records],
 ) -> None:
-    found = usual_allowance(shop[0], DAY)
+    found = usual_allowance(shop[0].shelf.pulls, DAY)
     assert found.loc["roof"].tolist() == [pytest.approx(0.05), pytest.approx(0.03)]
     assert found.loc["hood"].tolist() == [pytest.approx(0.01), pytest.approx(0.01)]
     assert found.loc[ALL_PANELS].tolist() == [pytest.approx(0.05), pytest.approx(0.03)]
-    before = usual_allowance(shop[0], pd.Timestamp("2023-01-01"))
+    before = usual_allowance(shop[0].shelf.pulls, pd.Timestamp("2023-01-01"))
     assert before.loc[ALL_PANELS].isna().all()
 
 

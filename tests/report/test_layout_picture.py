@@ -312,7 +312,7 @@ def test_how_sure_it_is() -> None:
 
 def test_the_lines_hold_every_piece_with_its_place() -> None:
     lines = layout_lines([film_of(PULL)], INCHES)
-    assert lines[0] == "F-1: 4 pieces on 1 pull of 96 in in all."
+    assert lines[0] == "F-1: 4 pieces on 1 pull of 96 in."
     assert "  Pull 1 of 1: 96 in off the roll of 60 in" in lines
     place = "24 along × 36 across in, turned; 72 from the start, 0 from the left"
     assert f"      4  doors 2 of 2 (J1): {place}" in lines

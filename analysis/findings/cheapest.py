@@ -81,8 +81,8 @@ def _start(film: Film) -> Plan | None:
     best: tuple[float, Plan] | None = None
     for offcuts in (by_area, by_area[::-1], []):
         on_offcuts, rest = _on_offcuts(film, offcuts)
-        for narrow in rolls or [0]:
-            on_rolls = _on_rolls(film, rest, rolls, narrow)
+        plans = [_on_rolls(film, rest, rolls, first) for first in rolls or [0]]
+        for on_rolls in (*plans, _each_on_its_roll(film, rest, rolls)):
             if on_rolls is None:
                 continue
             plan = on_offcuts + on_rolls
@@ -130,6 +130,29 @@ def _on_rolls(film: Film, items: Sequence[int], rolls: Sequence[int], first: int
     return None if rest else plan
 
 
+def _each_on_its_roll(film: Film, items: Sequence[int], rolls: Sequence[int]) -> Plan | None:
+    """Equal pieces on the roll that is cheapest for them alone, side by side."""
+    kinds: dict[tuple[int, int], list[int]] = {}
+    for item in items:
+        kinds.setdefault(film.grid.sizes[item], []).append(item)
+    of_roll: dict[int, list[int]] = {}
+    for kind in kinds.values():
+        priced = [
+            (
+                -(-len(kind) // (film.widths[roll] // across))
+                * along
+                * film.sheets[roll].cost_per_m,
+                roll,
+            )
+            for roll in rolls
+            for across, along in film.ways[roll][kind[0]]
+        ]
+        if not priced:
+            return None
+        of_roll.setdefault(min(priced)[1], []).extend(kind)
+    return [each for roll, own in of_roll.items() for each in _pulled(film, roll, own)]
+
+
 def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
     """Pieces on as many pulls of a roll as they want."""
     if not items:
@@ -137,6 +160,13 @@ def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
     found = soon_strip([film.ways[roll][item] for item in items], film.widths[roll])
     if found.length <= film.longest[roll]:
         return [(roll, [spot._replace(item=items[spot.item]) for spot in found.spots])]
+    plans = [_one_by_one(film, roll, items)]
+    plans += [_in_rows(film, roll, items, flat=flat) for flat in (True, False)]
+    return min(plans, key=lambda plan: sum(end_of(spots) for _, spots in plan))
+
+
+def _one_by_one(film: Film, roll: int, items: Sequence[int]) -> Plan:
+    """Each pull with the most area that goes on it."""
     plan: Plan = []
     rest = list(items)
     while rest:
@@ -144,6 +174,43 @@ def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
         plan.append((roll, spots))
         rest = _without(rest, spots)
     return plan
+
+
+def _in_rows(film: Film, roll: int, items: Sequence[int], *, flat: bool) -> Plan:
+    """Pieces side by side in rows across the roll, rows on pulls, each pull then laid anew.
+
+    The longest first into the first row that holds it (first-fit decreasing height: Coffman, Garey,
+    Johnson and Tarjan 1980, from memory), rows likewise into pulls. `flat` : each piece the way
+    that takes least length, else the way it was given.
+    """
+    ways = {
+        item: min(film.ways[roll][item], key=lambda way: way[1])
+        if flat
+        else film.ways[roll][item][0]
+        for item in items
+    }
+    longest_first = sorted(items, key=lambda item: -ways[item][1])
+    rows = _first_fit([([item], ways[item][0]) for item in longest_first], film.widths[roll])
+    lengths = [(row, max(ways[item][1] for item in row)) for row in rows]
+    plan: Plan = []
+    for pull in _first_fit(lengths, film.longest[roll]):
+        found = soon_strip([film.ways[roll][item] for item in pull], film.widths[roll])
+        plan.append((roll, [spot._replace(item=pull[spot.item]) for spot in found.spots]))
+    return plan
+
+
+def _first_fit(groups: Sequence[tuple[list[int], int]], room: int) -> list[list[int]]:
+    """Groups of items, each of a size, put together: each into the first that has room for it."""
+    together: list[list[int]] = []
+    left: list[int] = []
+    for items, size in groups:
+        at = next((at for at, free in enumerate(left) if free >= size), len(left))
+        if at == len(left):
+            together.append([])
+            left.append(room)
+        together[at] += items
+        left[at] -= size
+    return together
 
 
 def _shortened(film: Film, plan: Plan, effort: float) -> Plan:

@@ -9,7 +9,7 @@ from scipy.sparse import csr_array
 from scipy.stats import t as student
 
 from analysis.findings.evidence import LEVEL
-from analysis.findings.hours_model import HoursModel, sums_of
+from analysis.findings.hours_model import HoursModel, nested_codes, service_columns, sums_of
 from analysis.findings.mixed import Array, Codes, Targets, fit_reml, posterior
 from analysis.periods import quarter_from_index, quarter_index
 from analysis.settings import Settings
@@ -86,12 +86,12 @@ def change_a_year(model: HoursModel) -> _Estimate:
 
     Years since the first job as a fixed effect beside the services, by REML.
     """
-    services, years = _services(model), _years(model)
+    services, years = service_columns(model), _years(model)
     within = years - services @ (services.T @ years / services.sum(axis=0))
     if (within**2).sum() < _LEAST_SPREAD:
         return _UNKNOWN
     fixed = np.column_stack([services, years - years.mean()])
-    sums = sums_of(model.held_response, fixed, _codes(model), _crew(model))
+    sums = sums_of(model.held_response, fixed, nested_codes(model), _crew(model))
     fit = fit_reml(sums, model.fit.relative)
     return _Estimate(fit.fixed[-1:], np.sqrt(np.diagonal(fit.fixed_covariance)[-1:]))
 
@@ -99,7 +99,7 @@ def change_a_year(model: HoursModel) -> _Estimate:
 def _quarters(model: HoursModel, quarter: Codes, jobs: Array) -> _Estimate:
     """Effect of each quarter less their mean over all lines; `jobs` by quarter."""
     crossed = [*_crew(model), quarter]
-    sums = sums_of(model.held_response, _services(model), _codes(model), crossed)
+    sums = sums_of(model.held_response, service_columns(model), nested_codes(model), crossed)
     relative = np.append(model.fit.relative, QUARTER_SD / model.fit.noise_sd)
     number = len(jobs)
     rest = np.zeros((number, sum(sums.crossed) + sums.fixed))
@@ -125,23 +125,6 @@ def _shares(found: _Estimate, free: int) -> dict[str, Array]:
 def _years(model: HoursModel) -> Array:
     days = model.data.lines["finished_on"]
     return np.asarray((days - days.min()).dt.days, dtype=np.float64) / DAYS_A_YEAR
-
-
-def _services(model: HoursModel) -> Array:
-    """The fixed effects of the model. (lines × services, or one column of ones)"""
-    if model.services.empty:
-        return np.ones((len(model.data.lines), 1))
-    code = model.services.get_indexer(pd.Index(model.data.lines["service"]))
-    return np.asarray(code[:, None] == np.arange(len(model.services)), dtype=np.float64)
-
-
-def _codes(model: HoursModel) -> list[Codes]:
-    """Level of each line in the nested factors of the model."""
-    lines = model.data.lines
-    return [
-        levels.get_indexer(pd.MultiIndex.from_frame(lines[list(columns)])).astype(np.int64)
-        for columns, levels in zip(model.nested, model.levels, strict=True)
-    ]
 
 
 def _crew(model: HoursModel) -> list[csr_array]:

@@ -26,9 +26,11 @@ from analysis.findings.hours_model import (
     HoursModel,
     fit_hours,
     hours_data,
+    nested_codes,
+    service_columns,
     sums_of,
 )
-from analysis.findings.mixed import Array, Codes, Targets, fit_reml
+from analysis.findings.mixed import Array, Targets, fit_reml
 from analysis.findings.pooling import Spread, spread_of
 from analysis.findings.variances import spread_nodes
 
@@ -140,28 +142,11 @@ def _with_film(model: HoursModel, films: pd.Index) -> HoursModel:
     lines = model.data.lines
     own = (lines["film"].to_numpy()[:, None] == films.to_numpy()).astype(np.float64)
     crossed = [*([model.data.crew] if model.has_crew else []), csr_array(own)]
-    sums = sums_of(model.held_response, _services(model), _codes(model), crossed)
+    sums = sums_of(model.held_response, service_columns(model), nested_codes(model), crossed)
     likely = np.array([*(PRIOR_SD[each] for each in model.factors), FILM_SD])
     start = np.append(model.fit.relative, FILM_SD / 2 / model.fit.noise_sd)
     fit = fit_reml(sums, start, polish=False)
     return replace(model, sums=sums, fit=fit, nodes=spread_nodes(sums, fit, likely))
-
-
-def _services(model: HoursModel) -> Array:
-    """The fixed effects of the model. (lines × services, or one column of ones)"""
-    if model.services.empty:
-        return np.ones((len(model.data.lines), 1))
-    code = model.services.get_indexer(pd.Index(model.data.lines["service"]))
-    return np.asarray(code[:, None] == np.arange(len(model.services)), dtype=np.float64)
-
-
-def _codes(model: HoursModel) -> list[Codes]:
-    """Level of each line in the nested factors of the model."""
-    lines = model.data.lines
-    return [
-        levels.get_indexer(pd.MultiIndex.from_frame(lines[list(columns)])).astype(np.int64)
-        for columns, levels in zip(model.nested, model.levels, strict=True)
-    ]
 
 
 def _film_targets(model: HoursModel, weights: Array) -> Targets:

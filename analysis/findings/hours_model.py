@@ -344,3 +344,20 @@ def _expected(
     if crew:
         expected = expected + crew[0] @ rest[:crossed]
     return np.asarray(expected, dtype=np.float64)
+
+
+def service_columns(model: HoursModel) -> Array:
+    """The fixed effects of the model. (lines × services, or one column of ones)"""
+    if model.services.empty:
+        return np.ones((len(model.data.lines), 1))
+    code = model.services.get_indexer(pd.Index(model.data.lines["service"]))
+    return np.asarray(code[:, None] == np.arange(len(model.services)), dtype=np.float64)
+
+
+def nested_codes(model: HoursModel) -> list[Codes]:
+    """Level of each line in the nested factors of the model."""
+    lines = model.data.lines
+    return [
+        levels.get_indexer(pd.MultiIndex.from_frame(lines[list(columns)])).astype(np.int64)
+        for columns, levels in zip(model.nested, model.levels, strict=True)
+    ]

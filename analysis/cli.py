@@ -24,6 +24,7 @@ DEMO = Path(__file__).parent.parent / "data_demo"
 SHOWN_PER_RULE = 5
 # Steps of a long command, for the progress bar; the last one closes it whatever the count.
 _STEPS = 20
+_MOST_EFFORT = 600.0
 
 
 class _Parser(argparse.ArgumentParser):
@@ -175,10 +176,10 @@ def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
     layout.add_argument("--no-offcuts", action="store_true", help="cut from rolls alone")
     layout.add_argument(
         "--effort",
-        type=float,
+        type=_effort,
         default=10.0,
         metavar="SECONDS",
-        help="how long to look for a better layout of a film (default: 10)",
+        help="about how long one core looks for a better layout of a film, 0 to 600 (default: 10)",
     )
     layout.add_argument(
         "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
@@ -195,6 +196,14 @@ def _command(
     parser.set_defaults(run=run)
     parser.add_argument("--traceback", action="store_true", help=argparse.SUPPRESS)
     return parser
+
+
+def _effort(text: str) -> float:
+    """Seconds from 0 to 600; argparse turns the error into its one line."""
+    value = float(text)
+    if not 0.0 <= value <= _MOST_EFFORT:
+        raise ValueError
+    return value
 
 
 def _strict(parser: argparse.ArgumentParser) -> None:

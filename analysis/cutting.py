@@ -1,6 +1,5 @@
 """The cutting layout of jobs, or of a file of pieces: from a records folder to layouts."""
 
-import itertools
 import math
 import re
 from collections.abc import Callable, Sequence
@@ -13,7 +12,7 @@ import pandas as pd
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
 from analysis.findings.layouts import Layout, Piece, Sheet
-from analysis.findings.packing import pack_cheapest, pulls_apart
+from analysis.findings.packing import layout_apart, pack_cheapest
 from analysis.pricing.asked import as_known
 from analysis.pricing.layout_pieces import PieceSet, pieces_of_jobs
 from analysis.pricing.layout_sheets import (
@@ -126,8 +125,7 @@ def _packer(effort: float, longest_m: float) -> Packer:
         layout = pack_cheapest(pieces, sheets, knife_gap_m, effort)
         if math.isfinite(longest_m):
             return layout
-        apart = (pulls_apart(pull, knife_gap_m) for pull in layout.pulls)
-        return replace(layout, pulls=tuple(itertools.chain.from_iterable(apart)))
+        return layout_apart(layout, knife_gap_m)
 
     return pack
 

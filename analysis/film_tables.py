@@ -68,7 +68,9 @@ def _waste_table(by: str, title: str, key: Column, which: str) -> Table:
 
 WASTE_BY_CLASS = _waste_table("class", "Film by vehicle class", CLASS, "cuts of jobs")
 WASTE_BY_SERVICE = _waste_table("service", "Film by service", SERVICE, "cuts of jobs")
-WASTE_BY_FILM = _waste_table("film", "Film by film", FILM, "all cuts, counter and shop included")
+WASTE_BY_FILM = _waste_table(
+    "film", "Film lost by film", FILM, "all cuts, counter and shop included"
+)
 WASTE_BY_PANEL = _waste_table(
     "panel", "Film by panel", key("panel", "What the cut covers."), "cuts of jobs"
 )
@@ -80,7 +82,7 @@ WASTE_BY_WIDTH = _waste_table(
 )
 AVOIDABLE_BY_JOB = Table(
     "avoidable_by_job",
-    "Jobs that could have been laid out better",
+    "Jobs to lay out better",
     "A row a job, film, roll width and day of the quarter whose own pieces would have fitted on a "
     "shorter pull, the largest saving first.",
     (
@@ -108,7 +110,7 @@ _FLOWS: Final = (
 )
 FILM_RECONCILIATION = Table(
     "film_reconciliation",
-    "Film: what came in and where it went",
+    "Film in and out",
     "opening + purchased = jobs + counter sales + shop + unexplained + closing, for every film.",
     (
         FILM,
@@ -119,7 +121,7 @@ FILM_RECONCILIATION = Table(
 
 FILM_FLOWS = Table(
     "film_flows",
-    "From purchases to finished area and each loss",
+    "Streams of film",
     "Every stream of film of the period, all films together; what flows into a point flows out.",
     (
         key("flows_from", "Where it comes from."),
@@ -144,7 +146,8 @@ FILM_COUNTS = Table(
         ),
         money("unexplained_cost", "What it cost."),
         area(
-            "cut_area", "Film consumed since the count before (before the first: since the start)."
+            "cut_area",
+            "Film cut, sold or written off since the count before (the first: since the start).",
         ),
         percent("unexplained_pct", "Unexplained ÷ cut."),
     ),
@@ -285,7 +288,7 @@ FILM_PRICE_TRENDS = Table(
 
 FILM_PRICE_STEPS = Table(
     "film_price_steps",
-    "When the price of film stepped",
+    "Steps of film prices",
     "A row a stretch between two steps of a film's price from one supplier.",
     (
         FILM,
@@ -334,7 +337,7 @@ FILM_INSTALLED = Table(
 
 FILM_SWAPS = Table(
     "film_swaps",
-    "What another film or roll width would have cost",
+    "Another film or roll width",
     "Last year's jobs again, at today's prices: in another film of the same services, or off "
     "another width of the same film.",
     (
@@ -361,11 +364,13 @@ FILM_SWAPS = Table(
 FILM_ORDERS = Table(
     "film_orders",
     "What to order",
-    "For each film at the quarter's end: how long the stock lasts, and whole rolls to order.",
+    "For each film on the newest day of the records: how long the stock lasts, and whole rolls to "
+    "order.",
     (
         FILM,
+        day("as_of", "The newest day of work or of a purchase in the records."),
         area("on_hand_area", "What the books hold, offcuts not counted."),
-        area("weekly_area", "Use a week over the last twelve months."),
+        area("weekly_area", "Use a week over the twelve months to that day."),
         area("weekly_low", "Lower end of the 90 % interval of that mean."),
         area("weekly_high", "Upper end of the 90 % interval of that mean."),
         count("waiting_jobs", "Jobs won and not yet done, or not yet cut."),
@@ -378,7 +383,7 @@ FILM_ORDERS = Table(
         area(
             "reorder_area",
             "Order once the stock falls to this: use over lead time and safety days, or the "
-            "waiting jobs where they take more.",
+            "waiting jobs and the safety days' use, where that is more.",
         ),
         length("roll_width", "Width of the roll that is bought most."),
         length("roll_length", "Length of that roll, by the newest purchase."),

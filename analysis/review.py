@@ -89,7 +89,7 @@ def review_records(
         costing.shelf.pulls, chosen.year_first_day, chosen.last_day, records.settings
     )
     film = learn_film(costing, records, chosen.last_day, progress)
-    orders = film_orders(costing, records, chosen.last_day)
+    orders = film_orders(costing, records, newest_day(records))
     return Review(
         quarter=chosen,
         settings=records.settings,
@@ -137,6 +137,12 @@ def _default_quarter(records: Records, days: pd.Series) -> Quarter:
     done = (finished if len(finished) else days).sort_values()
     early = done[done <= complete.last_day]
     return quarter_of(early.iloc[-1] if len(early) else done.iloc[0], starts)
+
+
+def newest_day(records: Records) -> pd.Timestamp:
+    """The newest day of work or of a purchase: what to order is asked for today, not then."""
+    bought = records["purchases"]["received_on"]
+    return pd.Timestamp(pd.concat([working_days(records), bought], ignore_index=True).max())
 
 
 def working_days(records: Records) -> pd.Series:

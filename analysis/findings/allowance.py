@@ -99,11 +99,11 @@ def best_margin(
 
     Notes
     -----
-    `not enough recuts to tell`, and no best: fewer than `pricing.fewest_jobs` recuts over all, or
-    cuts in the row; none in the last twelve months; the allowance never varied; or the saving may
-    be none while the best may lie over most of the range. `as it is` : the best may be the usual,
-    the saving may be none, is under a hundredth of the film, or (to cut smaller) does not stand
-    with the hours of the recuts.
+    `not enough recuts to tell`, and no best: fewer than `pricing.fewest_jobs` recuts of the panel
+    over all films, or cuts in the row; none in the last twelve months; the allowance never varied;
+    or the saving may be none while the best may lie over most of the range. `as it is` : the best
+    may be the usual, the saving may be none, is under a hundredth of the film, or (to cut smaller)
+    does not stand with the hours of the recuts.
     """
     if curve.cuts["pulled_width_m"].isna().all():
         return Unavailable(
@@ -356,6 +356,7 @@ def _answers(curve: RecutCurve, rows: _Rows, fewest: int, work: float) -> pd.Dat
     spent = usual_cost * rows.keys["pieces_a_year"].to_numpy()
     verdict = _verdicts(
         thin=(curve.recuts < fewest)
+        | (rows.keys.groupby("panel")["recuts"].transform("sum").to_numpy() < fewest)
         | (rows.keys["cuts"].to_numpy() < fewest)
         | ~(saving[0] > -np.inf)
         | ((high - low)[:, 0] <= 0),

@@ -19,8 +19,8 @@ from analysis.settings import Settings
 from analysis.sums import ratio
 
 Packer = Callable[[Sequence[Piece], Sheet, float], Layout]
-# Sizes are told apart to a hundredth of a millimetre.
-_PLACES: Final = 5
+# Sizes are told apart to a ten-thousandth of a millimetre: an eighth of an inch stays one.
+_PLACES: Final = 7
 _LEAST_SAVED: Final = 1e-4
 _DAY: Final = ["film", "width", "cut_on"]
 _JOB: Final = [*_DAY, "job_id"]
@@ -162,13 +162,16 @@ def _shared(
         return pd.Series(dtype="float64", index=cuts.index), pd.DataFrame({"packed_m": []})
     number = cuts.groupby(by, sort=False, dropna=False).ngroup()
     sums = cuts[["pulled_m2", "kept_m2"]].groupby(number).sum()
-    sums["packed_m"] = _packed_lengths(cuts, number, packer)
+    width = cuts["width"].groupby(number).first()
+    worth = _could_save(cuts, number, sums, width)
+    # Where nothing can be saved, the pulls as they were are as good as any layout.
+    packed = _packed_lengths(cuts[number.map(worth)], number[number.map(worth)], packer)
+    sums["packed_m"] = packed.reindex(sums.index).fillna(sums["pulled_m2"] / width)
     if jobs_m is not None:
         jobs = cuts.groupby(_JOB, sort=False, dropna=False).ngroup()
         day_of_job = number.groupby(jobs).first()
         one_by_one = jobs_m.groupby(day_of_job).sum()
         sums["packed_m"] = sums["packed_m"].where(sums["packed_m"] < one_by_one, one_by_one)
-    width = cuts["width"].groupby(number).first()
     saved = (sums["pulled_m2"] - sums["packed_m"] * width - sums["kept_m2"]).clip(lower=0.0)
     # Less than a square centimetre is rounding of the sizes, not a better layout.
     saved = saved.where(saved > _LEAST_SAVED, 0.0)
@@ -176,6 +179,17 @@ def _shared(
     total = loss.groupby(number).transform("sum")
     share = (loss / total.where(total > 0)).fillna(0.0)
     return number.map(saved) * share, sums
+
+
+def _could_save(
+    cuts: pd.DataFrame, number: pd.Series, sums: pd.DataFrame, width: pd.Series
+) -> pd.Series:
+    """Whether a group pulled more than its pieces' own area and its longest piece ask for."""
+    area = cuts["piece_m2"].groupby(number).sum()
+    turned = cuts[["long", "wide"]].min(axis=1)
+    flattest = cuts["long"].where(~cuts["may_turn"], turned)
+    least = pd.concat([area / width, flattest.groupby(number).max()], axis=1).max(axis=1)
+    return sums["pulled_m2"] - least * width - sums["kept_m2"] > _LEAST_SAVED
 
 
 def _packed_lengths(cuts: pd.DataFrame, number: pd.Series, packer: _Memory) -> pd.Series:

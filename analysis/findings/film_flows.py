@@ -35,7 +35,7 @@ _PARTS: Final = {
     "end_of_roll_area_m2": "end of roll",
 }
 _TOGETHER: Final = "side loss and handling margin"
-_UNMEASURED: Final = "not measured"
+UNMEASURED: Final = "not measured"
 
 
 def film_flows(shelf: Shelf, period: Period) -> pd.DataFrame | Unavailable:
@@ -62,7 +62,8 @@ def film_flows(shelf: Shelf, period: Period) -> pd.DataFrame | Unavailable:
         for name, target in _OUT.items()
     ]
     split = _job_parts(shelf, period)
-    rest = total["jobs_cost"] - sum(cost for _, _, _, cost in split)
+    booked = _jobs_pulls(shelf, period)["consumed_cost"].sum(skipna=False)
+    rest = total["jobs_cost"] - booked
     if pd.isna(rest) or abs(rest) > 1e-6:
         split.append((JOBS, LATER_CREDITS, 0.0, rest))
     flows = pd.DataFrame(rows + split, columns=["flows_from", "flows_to", "area_m2", "cost"])
@@ -73,9 +74,7 @@ def film_flows(shelf: Shelf, period: Period) -> pd.DataFrame | Unavailable:
 
 def _job_parts(shelf: Shelf, period: Period) -> list[tuple[str, str, float, float]]:
     """What became of the film of jobs, part by part."""
-    pulls = shelf.pulls
-    taken = pulls["pulled_m2"].notna() & (pulls["owner"] == "jobs")
-    pulls = pulls[taken & period.holds(pulls["cut_on"])]
+    pulls = _jobs_pulls(shelf, period)
     per_m2 = ratio(pulls["consumed_cost"], pulls["consumed_m2"])
     is_split = pulls["measured"] & pulls["side_loss_area_m2"].notna()
     is_first = pulls["reason"] == "first"
@@ -89,11 +88,17 @@ def _job_parts(shelf: Shelf, period: Period) -> list[tuple[str, str, float, floa
     areas[_TOGETHER] = pulls["side_and_handling_area_m2"].where(
         pulls["measured"] & ~is_split & is_first, 0.0
     )
-    areas[_UNMEASURED] = pulls["consumed_m2"].where(~pulls["measured"], 0.0)
+    areas[UNMEASURED] = pulls["consumed_m2"].where(~pulls["measured"], 0.0)
     return [
         (JOBS, name, float(part.sum(skipna=False)), _money(part, per_m2))
         for name, part in areas.items()
     ]
+
+
+def _jobs_pulls(shelf: Shelf, period: Period) -> pd.DataFrame:
+    pulls = shelf.pulls
+    taken = pulls["pulled_m2"].notna() & (pulls["owner"] == "jobs")
+    return pulls[taken & period.holds(pulls["cut_on"])]
 
 
 def _money(part: pd.Series, per_m2: pd.Series) -> float:

@@ -167,7 +167,8 @@ def newest_roll_costs(
         film, roll_width_m, `bought_on`, `cost_per_m2`, `is_main` (the width of which most area was
         bought in the twelve months to the day, else ever; of equals the wider).
     """
-    bought = film_by_day(lines[lines["received_on"] <= until], credits)
+    known = credits[credits["received_on"] <= until]
+    bought = film_by_day(lines[lines["received_on"] <= until], known)
     recent = bought["received_on"] > until - pd.DateOffset(months=MONTHS)
     bought = bought.assign(area_year=bought["area_m2"].where(recent, 0.0))
     by_width = bought.groupby(["film", "roll_width_m"])

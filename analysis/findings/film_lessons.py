@@ -39,6 +39,7 @@ def learn_film(
     settings = records.settings
     fewest = settings.pricing.fewest_jobs
     bought = costing.purchase_lines[costing.purchase_lines["received_on"] <= until]
+    credits = costing.credits[costing.credits["received_on"] <= until]
     with one_thread():
         say("learning how large to cut")
         curve = learn_recuts(costing, until)
@@ -55,8 +56,8 @@ def learn_film(
         return cut | {
             "film_installed": film_installed(costing, records, effects, until, fewest),
             "film_swaps": film_swaps(costing, records, effects, until, fewest, pack_quick),
-            "film_price_trends": film_price_trends(bought, costing.credits),
-            "film_price_steps": film_price_steps(bought, costing.credits),
+            "film_price_trends": film_price_trends(bought, credits),
+            "film_price_steps": film_price_steps(bought, credits),
         }
 
 

@@ -29,7 +29,7 @@ from analysis.settings import Settings
 # A width that was bought this long ago may be bought again.
 _WIDTH_MONTHS: Final = 24
 # Sizes are told apart to a hundredth of a millimetre.
-_PLACES: Final = 5
+_PLACES: Final = 7
 _SET: Final = ["job_line", "film", "roll_width_m"]
 CHEAPER, DEARER, CANNOT_TELL = "cheaper", "dearer", "cannot tell"
 

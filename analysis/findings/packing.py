@@ -14,12 +14,12 @@ from analysis.findings.layouts import (
     TooLittleFilm,
     check_layout,
 )
-from analysis.findings.pulls import pulls_apart, tidy
+from analysis.findings.pulls import layout_apart, pulls_apart, tidy
 from analysis.findings.skyline import Ways
 from analysis.findings.strip_model import Strip
 from analysis.findings.strip_solver import shortest_strip, soon_strip
 
-__all__ = ["pack", "pack_cheapest", "pack_quick", "pulls_apart"]
+__all__ = ["layout_apart", "pack", "pack_cheapest", "pack_quick", "pulls_apart"]
 
 
 def pack(

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from analysis.findings.layouts import LEAST_LENGTH, Placed, Pull
+from analysis.findings.layouts import LEAST_LENGTH, Layout, Placed, Pull
 
 
 def tidy(pull: Pull, knife_gap_m: float = 0.0) -> Pull:
@@ -56,8 +56,8 @@ def _pushed(piece: _View, others: Iterable[_View], gap: float) -> float:
 def pulls_apart(pull: Pull, knife_gap_m: float = 0.0) -> tuple[Pull, ...]:
     """A pull as several short ones, parted wherever a straight cut across meets no piece.
 
-    Their lengths sum to the pull's: the gap between two pieces goes with the pull before. An offcut
-    lies there whole and stays so. Each is tidy.
+    The knife needs no gap where the roll is cut off, so that each ends with its last piece. An
+    offcut lies there whole and stays so. Each is tidy.
     """
     if pull.sheet.is_offcut or not pull.placed:
         return (tidy(pull, knife_gap_m),)
@@ -70,15 +70,32 @@ def pulls_apart(pull: Pull, knife_gap_m: float = 0.0) -> tuple[Pull, ...]:
             groups.append([])
         groups[-1].append(each)
         end = max(end, each.along_m + each.length_m)
-    starts = [0.0, *(group[0].along_m for group in groups[1:]), pull.length_m]
+    starts = [0.0, *(group[0].along_m for group in groups[1:])]
     return tuple(
         tidy(
             replace(
                 pull,
-                length_m=until - start,
+                length_m=max(each.along_m + each.length_m for each in group) - start,
                 placed=tuple(replace(each, along_m=each.along_m - start) for each in group),
             ),
             knife_gap_m,
         )
-        for group, start, until in zip(groups, starts, starts[1:], strict=False)
+        for group, start in zip(groups, starts, strict=True)
     )
+
+
+def layout_apart(layout: Layout, knife_gap_m: float = 0.0) -> Layout:
+    """The layout with its pulls parted (`pulls_apart`), its cost and its bound with them.
+
+    Parted pulls save the knife's gap where they are cut off. Any layout in k pulls, put end to end
+    with a gap between, is one of those that the bound is proven for; so none is under that bound
+    less a gap for every pull that there could be.
+    """
+    pulls = tuple(part for pull in layout.pulls for part in pulls_apart(pull, knife_gap_m))
+    cost = sum(pull.length_m * pull.sheet.cost_per_m for pull in pulls if not pull.sheet.is_offcut)
+    dearest = max((p.sheet.cost_per_m for p in pulls if not p.sheet.is_offcut), default=0.0)
+    pieces = sum(len(pull.placed) for pull in pulls)
+    least = layout.least_cost - max(pieces - 1, 0) * knife_gap_m * dearest
+    least = max(min(least, cost), 0.0)
+    is_best = cost <= least * (1 + 1e-9) or (layout.is_best and knife_gap_m == 0.0)
+    return Layout(pulls, cost, cost if is_best else least, is_best)

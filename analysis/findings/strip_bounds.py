@@ -10,8 +10,12 @@ Research 60:311-329; from memory). Where a piece may turn, the smaller of its tw
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Final
 
 from analysis.findings.skyline import Spot, Ways
+
+# A sum over subsets takes so many bits × sizes at most: a fraction of a second.
+_MOST_WORK: Final = 200_000_000
 
 
 def sums_of(parts: Sequence[set[int]], most: int) -> int:
@@ -36,9 +40,15 @@ def useful_width(pieces: Sequence[Ways], width: int) -> int:
 
 
 def next_length(pieces: Sequence[Ways], least: int) -> int:
-    """The least length of pieces behind each other that is not under `least`."""
-    most = sum(max(along for _, along in ways) for ways in pieces)
-    reached = sums_of([{along for _, along in ways} for ways in pieces], most)
+    """The least length of pieces behind each other that is not under `least`.
+
+    Or `least` itself, which is no less true, where looking for it would take long.
+    """
+    kinds = [{along for _, along in ways} for ways in pieces]
+    most = min(sum(map(max, kinds)), least + max(map(max, kinds)))
+    if most * sum(map(len, kinds)) > _MOST_WORK:
+        return least
+    reached = sums_of(kinds, most)
     above = reached >> least
     return least + (above & -above).bit_length() - 1 if above else least
 

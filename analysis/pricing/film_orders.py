@@ -52,7 +52,8 @@ def film_orders(
 
     Notes
     -----
-    Reorder area = max(weekly ÷ 7 × (lead days + safety days), waiting area). Rolls =
+    Reorder area = max(weekly ÷ 7 × (lead days + safety days), waiting area + weekly ÷ 7 × safety
+    days). Rolls =
     ⌈(reorder area + weekly ÷ 7 × lead days − on hand) ÷ area of a roll⌉, at least 1, where on hand
     ≤ reorder area; else 0; books below 0 count as an empty shelf. Film with fewer than
     `pricing.fewest_jobs` jobs and counter sales in the year is ordered for waiting jobs alone. Film
@@ -82,6 +83,7 @@ def film_orders(
     table = table.join(usual_roll(costing, until))
     table = _orders(table, settings)
     table["reason"] = reasons(table, settings)
+    table["as_of"] = until
     return table.reset_index()[FILM_ORDERS.inside_names]
 
 
@@ -204,12 +206,15 @@ def usual_roll(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
 def reorder_area_m2(
     weekly: pd.Series, waiting: pd.Series, lead_days: float, safety_days: float
 ) -> pd.Series:
-    """Stock at which to order: use over lead time and safety days, or what is waiting. [m²]
+    """Stock at which to order. [m²]
 
-    Missing use, or missing waiting film, gives way to the other; both missing: missing.
+    Use over lead time and safety days; or what is waiting and the use of the safety days, where
+    that is more. Missing use, or missing waiting film, gives way to the other; both missing:
+    missing.
     """
     usual = weekly / 7 * (lead_days + safety_days)
-    more: pd.Series = pd.concat([usual, waiting], axis=1).max(axis=1)
+    held_back = waiting + (weekly / 7 * safety_days).fillna(0.0)
+    more: pd.Series = pd.concat([usual, held_back], axis=1).max(axis=1)
     return more
 
 
@@ -226,13 +231,17 @@ def _orders(table: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     target = reorder + usual.fillna(0.0) / 7 * lead
     roll = table["roll_width_m"] * table["roll_length_m"]
     rolls = np.ceil((target - held) / roll - 1e-9).clip(lower=1.0)
-    rolls = rolls.where(short, 0.0).mask(short & roll.isna())
+    unknown = reorder.isna() & (table["waiting_jobs"] > 0)
+    rolls = rolls.where(short, 0.0).mask((short & roll.isna()) | unknown)
     return table.assign(
         steady=steady,
         reorder_area_m2=reorder,
         cover_weeks=cover_weeks(held, weekly, waiting, (lead + safety) / 7),
         order_rolls=rolls.astype("Int64"),
-        order_cost=(rolls * roll * table["cost_per_m2"]).mask(rolls == 0, 0.0),
+        # A credit of more than the film cost leaves no price to go by.
+        order_cost=(rolls * roll * table["cost_per_m2"].where(table["cost_per_m2"] > 0)).mask(
+            rolls == 0, 0.0
+        ),
     )
 
 
@@ -364,8 +373,10 @@ def _reason(row: dict[Any, Any], settings: Settings) -> str:
         parts.append(f"use is {area('weekly_area_m2')} a week")
     if jobs:
         parts.append(_waiting_words(row, settings))
-    if pd.isna(rolls):
+    if pd.isna(rolls) and pd.isna(row["roll_width_m"]):
         parts.append("it was never bought, so its rolls are not known")
+    elif pd.isna(rolls):
+        parts.append("so what to order is not known")
     elif rolls > 0:
         parts.append("take off what is on its way already")
     return "; ".join(parts) + "."

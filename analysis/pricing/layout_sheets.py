@@ -54,6 +54,14 @@ def roll_prices(costing: Costing, film: str, until: pd.Timestamp) -> pd.Series:
     return prices.sort_index(ascending=False)
 
 
+def _longest_roll_m(costing: Costing, film: str, until: pd.Timestamp) -> float:
+    """The longest roll of a film that was bought; infinite where none is known. [m]"""
+    lines = costing.purchase_lines
+    own = lines[(lines["item"] == film) & (lines["received_on"] <= until) & (lines["area_m2"] > 0)]
+    longest = own["roll_length_m"].max()
+    return math.inf if pd.isna(longest) else float(longest)
+
+
 def widest_roll_m(
     costing: Costing, film: str, until: pd.Timestamp, widths_m: Sequence[float]
 ) -> float:
@@ -101,8 +109,9 @@ def film_sheets(
     is_priced = bool((prices > 0).all())
     if not is_priced:
         prices = pd.Series(1.0, index=prices.index)
+    longest = min(longest_m, _longest_roll_m(costing, film, until))
     rolls = [
-        Sheet("roll", width, longest_m, price * width)
+        Sheet("roll", width, longest, price * width)
         for width, price in zip(prices.index.tolist(), prices.tolist(), strict=True)
     ]
     offcuts = _offcuts(costing, records, film, until) if use_offcuts else []

@@ -1,5 +1,6 @@
 """A real job's film, as it was cut and as it could have been: pictures side by side."""
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -8,8 +9,9 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Pull, Sheet
-from analysis.findings.packing import pack_cheapest, pack_quick
+from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Placed, Pull, Sheet
+from analysis.findings.packing import layout_apart, pack_cheapest, pack_quick
+from analysis.pricing.layout_sheets import too_large
 from analysis.report.grids import FigureInfo, slices_of
 from analysis.report.layout_svg import layout_svg
 from analysis.report.layout_text import Tape, pulls_of
@@ -21,7 +23,8 @@ _TITLE: Final = "A job laid out again"
 # Jobs that are tried until one can be drawn as it was cut and has a shorter layout.
 _TRIED: Final = 8
 # So long the solver looks for the picture's layout; the command layout looks longer.
-_EFFORT: Final = 2.0
+_EFFORT: Final = 1.0
+_SLACK_M: Final = 1e-4
 _SPACE: Final = 8.0  # between two pictures [mm]
 _ROW: Final = 330.0  # width of a row of pictures [mm]
 _SIZE: Final = re.compile(r'width="([\d.]+)mm" height="([\d.]+)mm"')
@@ -65,16 +68,22 @@ def _as_cut(review: Review, row: dict[Any, Any]) -> tuple[Pull, ...]:
         ]
         sheet = Sheet("roll", row["roll_width_m"])
         fixed = [Piece(each.name, each.length_m, each.width_m, may_turn=False) for each in pieces]
-        for way in (fixed, pieces):
-            # As it was written down where that fits, else turned.
-            if all(each.width_m <= sheet.width_m + 1e-6 for each in way) or way is pieces:
-                laid = pack_quick(way, sheet).pulls
-                if len(laid) == 1 and laid[0].length_m <= cut["pulled_length_m"] + 1e-4:
-                    pulls.append(Pull(sheet, cut["pulled_length_m"], laid[0].placed))
-                    break
-        else:
+        # As it was written down where that fits, else turned.
+        placed = _on_pull(fixed, sheet, cut["pulled_length_m"])
+        placed = placed or _on_pull(pieces, sheet, cut["pulled_length_m"])
+        if not placed:
             return ()
+        pulls.append(Pull(sheet, cut["pulled_length_m"], placed))
     return tuple(pulls)
+
+
+def _on_pull(pieces: Sequence[Piece], sheet: Sheet, pulled_m: float) -> tuple[Placed, ...]:
+    """The pieces on a pull of that length; nothing where they do not fit on it."""
+    if too_large(pieces, [sheet]) is not None:
+        return ()
+    laid = pack_quick(pieces, sheet).pulls
+    fits = len(laid) == 1 and laid[0].length_m <= pulled_m + _SLACK_M
+    return laid[0].placed if fits else ()
 
 
 def _cuts(review: Review, row: dict[Any, Any]) -> pd.DataFrame:
@@ -102,7 +111,8 @@ def _laid_again(review: Review, row: dict[Any, Any], before: Sequence[Pull]) -> 
         for each in pull.placed
     ]
     sheet = Sheet("roll", row["roll_width_m"], settings.longest_pull_m)
-    return pack_cheapest(pieces, [sheet], settings.knife_gap_m, _EFFORT)
+    layout = pack_cheapest(pieces, [sheet], settings.knife_gap_m, _EFFORT)
+    return layout if math.isfinite(sheet.longest_m) else layout_apart(layout, settings.knife_gap_m)
 
 
 def _length_m(pulls: Sequence[Pull]) -> float:

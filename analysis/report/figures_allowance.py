@@ -197,7 +197,7 @@ def allowance_finding(review: Review) -> str:
     if saving == MISSING:
         return f"{start}; what it saves is not known"
     between = in_brackets(say, row["saving_low"], row["saving_high"])
-    return f"{start} saves {saving} of film a year{between}"
+    return f"{start} saves {saving} of film a year{between}{_recuts_text(row, say)}"
 
 
 def allowance_sentence(review: Review) -> str:
@@ -269,13 +269,28 @@ def _saving_text(row: pd.Series, say: Numbers) -> str:
     saving = say.money(row["saving_a_year"])
     if not row["changes"] or saving == MISSING:
         return word
-    return f"{word}: {saving} a year{in_brackets(say, row['saving_low'], row['saving_high'])}"
+    between = in_brackets(say, row["saving_low"], row["saving_high"])
+    return f"{word}{_edge_text(row)}: {saving} a year{between}{_recuts_text(row, say)}"
+
+
+def _edge_text(row: pd.Series) -> str:
+    """Said where the best is the smallest, or the largest, that was tried: it may lie beyond."""
+    at_edge = row["low_margin"] == row["best_margin"] == row["high_margin"]
+    return " (as far as was tried)" if at_edge else ""
+
+
+def _recuts_text(row: pd.Series, say: Numbers) -> str:
+    """`, cut again 4.6% → 15.4%`: what the saving is bought with."""
+    usual, best = (say.percent(row[name], 1) for name in ("usual_recut_pct", "best_recut_pct"))
+    return "" if MISSING in (usual, best) else f", cut again {usual} → {best}"
 
 
 def _best_grid(review: Review, frame: pd.DataFrame, say: Numbers) -> Grid:
     table = slices_of(review, "best_margin").table
     caption = "How large to cut, panel by panel"
-    grid = plain_grid(review, table, frame, table.names, caption=caption, names=2)
+    first = [*table.names[:2], "verdict", "saving_a_year", "saving_low", "saving_high"]
+    columns = [*first, *(name for name in table.names if name not in first)]
+    grid = plain_grid(review, table, frame, columns, caption=caption, names=2)
     texts: dict[str, list[str]] = {
         name: [say.number(each, 2) for each in number(frame, name)]
         for name in ("usual_cost", "best_cost")
@@ -284,7 +299,7 @@ def _best_grid(review: Review, frame: pd.DataFrame, say: Numbers) -> Grid:
     every = lengths(say, [float(each) for name in margins for each in number(frame, name)])
     for at, name in enumerate(margins):
         texts[name] = every[at * len(frame) : (at + 1) * len(frame)]
-    return with_texts(grid, table.names, texts)
+    return with_texts(grid, columns, texts)
 
 
 def with_texts(grid: Grid, columns: Sequence[str], texts: dict[str, list[str]]) -> Grid:

@@ -147,7 +147,7 @@ def draw_flow_picture(info: FlowsInfo) -> go.Figure:
 def _is_loss(source: str, target: str) -> bool:
     return (
         source == points.JOBS
-        and target != points.FINISHED
+        and target not in (points.FINISHED, points.UNMEASURED, points.LATER_CREDITS)
         or target.startswith(("shop use", "missing"))
     )
 
@@ -172,10 +172,14 @@ def _title(review: Review, frame: pd.DataFrame, measure: str, say: Numbers) -> s
     into_jobs = amount[(frame["flows_from"] == points.FILM) & (frame["flows_to"] == points.JOBS)]
     on_vehicles = amount[frame["flows_to"] == points.FINISHED]
     jobs = float(into_jobs.sum())
+    unknown = float(amount[frame["flows_to"] == points.UNMEASURED].sum())
     if jobs <= 0:
         return f"Where the film went in {review.quarter.label}: jobs took none"
     taken = f"{say.area(jobs)} of film" if measure == AREA else f"film worth {say.money(jobs)}"
     share = say.percent(100 * float(on_vehicles.sum()) / jobs)
+    if unknown > 0:
+        told = say.percent(100 * unknown / jobs)
+        return f"Of {taken} that jobs took, {share} is known to be on vehicles, {told} not measured"
     return f"Of {taken} that jobs took, {share} stayed on vehicles"
 
 

@@ -366,18 +366,31 @@ def _swap_text(row: pd.Series, say: Numbers) -> str:
 def _swap_title(review: Review, known: pd.DataFrame, say: Numbers) -> str:
     """The largest sure saving of each kind: another film, another roll width."""
     is_width = _is_width(known)
-    kinds = (("another film", known[~is_width]), ("another roll width", known[is_width]))
+    kinds = (
+        ("{film} costs {saved} a year more than {instead} would on {service}", known[~is_width]),
+        ("another roll width would save {saved} a year: {name}", known[is_width]),
+    )
     told = []
     for kind, rows in kinds:
         sure = rows[rows["sure"]]
         if len(sure):
             row = sure.iloc[0]
-            name = _swap_names(review, sure.head(1), say, _WHOLE)[0]
             between = in_brackets(say, -row["difference_high"], -row["difference_low"])
-            told.append(f"{kind}, up to {say.money(-row['difference'])}{between} on {name}")
+            saved = f"{say.money(-row['difference'])}{between}"
+            name = _swap_names(review, sure.head(1), say, _WHOLE)[0]
+            told.append(kind.format(saved=saved, name=name, **_films(row)))
     if not told:
         return "No other film or roll width looks cheaper than what was used"
-    return f"Looks cheaper over a year: {'; '.join(told)}"
+    return sentence_case("; ".join(told))
+
+
+def _films(row: pd.Series) -> dict[str, str]:
+    """The names of a swap, in words."""
+    return {
+        "service": label(row["service"]),
+        "film": label(row["film"]),
+        "instead": label(row["instead_film"]),
+    }
 
 
 def _swap_grids(review: Review, frame: pd.DataFrame) -> tuple[Grid, ...]:

@@ -88,9 +88,10 @@ def gather_orders(review: Review) -> OrdersInfo:
             "Bar chart", "weeks that the stock of each film lasts", names, texts
         ),
         grids=(with_texts(grid, _COLUMNS, {"cover_weeks": covers}),),
-        note=f"As of {say.day(review.quarter.last_day)}. The mark is lead time and safety days "
-        f"({say.number(ordering.lead_days)} + {say.number(ordering.safety_days)} days, ordering in "
-        "shop.toml). Hatched bars: order now, in whole rolls, at the newest landed cost. Film of "
+        note=f"As of {_day(frame, say)}, the newest day of the records. The mark is "
+        f"lead time and safety days ({say.number(ordering.lead_days)} + "
+        f"{say.number(ordering.safety_days)} days, ordering in shop.toml). Hatched bars: "
+        "order now, in whole rolls, at the newest landed cost. Film of "
         "few jobs is bought for a job and not for the shelf, however little is left. Jobs that "
         f"wait are counted as cut first. A bar ends at {say.number(longest)} weeks. Offcuts and "
         f"film on its way are not counted: take off what is on its way.{some}",
@@ -209,3 +210,7 @@ def _text(row: pd.Series, say: Numbers) -> str:
 
 def _weeks(weeks: float, say: Numbers) -> str:
     return say.number(weeks, 1 if weeks < 10 else 0)
+
+
+def _day(frame: pd.DataFrame, say: Numbers) -> str:
+    return say.day(pd.Timestamp(frame["as_of"].iloc[0]))

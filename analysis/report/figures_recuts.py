@@ -83,10 +83,10 @@ def gather_recuts(review: Review) -> RecutsInfo:
         ),
         grids=(grid,),
         note=f"{basis(review)} A dot is what was found at an allowance, its line the 90 % Wilson "
-        "interval; of few cuts it may run out of the picture. The curve is that of all cuts, the "
-        "shaded band its 90 % interval. Under each allowance stands how many pieces were cut with "
-        "it. The allowance is what a piece is larger than what stays on, a side, put to the shop's "
-        "average panel.",
+        "interval; of few cuts it may run out of the picture. The curve, which the title quotes, "
+        "is that of all cuts, the shaded band its 90 % interval. Under each allowance stands how "
+        "many pieces were cut with it. The allowance is what a piece is larger than what stays "
+        "on, a side, put to the shop's average panel.",
         margins=tuple(number(shown, "margin")),
         starts=tuple(starts),
         bins=tuple(bins),

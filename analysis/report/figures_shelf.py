@@ -120,14 +120,16 @@ def gather_avoidable(review: Review, by: str = "class") -> BarsInfo:
     in_job = say.area(number(frame, "avoidable_in_job_area").sum())
     worth = say.money(costs.sum(min_count=1))
     money = "" if worth == MISSING else f" ({worth})"
+    least = "at least " if areas.isna().any() else ""
     return BarsInfo(
-        title=f"Better layouts would have saved {say.area(areas.sum())}{money} in "
+        title=f"Better layouts would have saved {least}{say.area(areas.sum())}{money} in "
         f"{review.quarter.label}",
         alternative=alternative("Bar chart", "avoidable side loss", names, texts),
         grids=(grid,),
         note="The pieces that were cut off rolls for jobs, packed again across the roll: all of a "
-        f"day's pieces of one film and roll width together. Each job by itself: {in_job}. The "
-        "command layout draws how.",
+        f"day's pieces of one film and roll width together. Each job by itself: {in_job}; "
+        "that can be more, where another job of the day kept a strip. The length of the table "
+        "(film.longest_pull) is not minded here; the command layout, which draws how, minds it.",
         names=tuple(names),
         few=tuple(few(shown)),
         unit=say.area_unit,
@@ -276,11 +278,11 @@ def _worth(cost: float, say: Numbers) -> str:
 
 def _missing_text(row: pd.Series, say: Numbers) -> str:
     """`49 sq ft ($147), 5.1 % of what was cut, 4 counts`."""
-    share = f", {say.percent(100 * row['area'] / row['cut'], 1)} of what was cut"
-    return (
-        f"{say.area(row['area'])}{_worth(row['cost'], say)}{share if row['cut'] else ''}, "
-        f"{counted(row['counts'], 'count')}"
-    )
+    share = ""
+    if row["cut"] > 0:
+        share = f", {say.percent(100 * row['area'] / row['cut'], 1)} of what was cut"
+    worth = _worth(row["cost"], say)
+    return f"{say.area(row['area'])}{worth}{share}, {counted(row['counts'], 'count')}"
 
 
 def _shelf_text(row: pd.Series, say: Numbers) -> str:

@@ -53,13 +53,14 @@ def gather_trends(review: Review) -> TrendsInfo:
     texts = [_text(row, say) for _, row in shown.iterrows()]
     some = "" if len(shown) == len(known) else f" The chart shows {MOST_ROWS} of {len(known)}."
     return TrendsInfo(
-        title=_title(shown, say),
+        title=_title(known, say),
         alternative=alternative(
             "Dots with intervals", "rise of landed cost a year by film and supplier", names, texts
         ),
         grids=grids,
         note="From all purchases to date. The dot is the rise a year by a straight line through "
-        "the logarithms, its line the 90 % interval; a diamond marks what is sure to get dearer. "
+        "the logarithms, its line the 90 % interval; a diamond marks what gets dearer "
+        "beyond chance, over all purchases and not the last twelve months. "
         "In steps: the price stood still between the steps, which have a table of their own; the "
         f"line goes through them.{some}",
         names=tuple(names),
@@ -121,7 +122,7 @@ def _rise(row: pd.Series, say: Numbers) -> str:
 def _title(shown: pd.DataFrame, say: Numbers) -> str:
     dearer = int(shown["dearer"].sum())
     if not dearer:
-        return "No film is sure to get dearer"
+        return "No film has got dearer beyond chance"
     row = shown.iloc[0]
     rest = f"; {dearer - 1} more {'rises' if dearer == 2 else 'rise'} too" if dearer > 1 else ""
     return (

@@ -53,7 +53,9 @@ def film_answer(review: Review) -> Answer:
     saved = number(found.quarter, "avoidable_area").sum(min_count=1)
     if not pd.isna(saved) and saved > _A_HAND:
         worth = number(found.quarter, "avoidable_cost").sum(min_count=1)
-        detail += f" Better layouts would have saved {say.area(saved)}{_worth(worth, say)}."
+        is_part = number(found.quarter, "avoidable_area").isna().any()
+        least = "at least " if is_part else ""
+        detail += f" Better layouts would have saved {least}{say.area(saved)}{_worth(worth, say)}."
     unmeasured = number(found.quarter, "cuts_unmeasured").sum()
     if unmeasured:
         detail += f" {counted(unmeasured, 'cut')} without finished sizes could not be counted in."
@@ -74,7 +76,14 @@ def shelf_answer(review: Review) -> Answer:
     missing, cost, surplus = unexplained(frame)
     line = "The counts agree with the books."
     parts = []
+    if surplus:
+        line = f"The counts found {say.area(surplus)} more than the books say."
+        parts.append(
+            "Look for cuts that were written down twice, for purchases that were not, and for "
+            "offcuts that lie there longer than film.offcut_life_months."
+        )
     if missing:
+        parts = []
         line = f"{say.area(missing)} of film is missing{_worth(cost, say)}."
         worst = frame.iloc[int(np.nanargmax(number(frame, "unexplained_area")))]
         most = worst["unexplained_area"]

@@ -81,8 +81,11 @@ class Panel:
 
 
 def plain(text: str) -> str:
-    """Text that a chart draws as it is: what looks like markup to the chart is escaped."""
-    return html.escape(text, quote=False)
+    """Text that a chart draws as it is: what looks like markup to the chart is escaped.
+
+    Two $ would be taken for a formula in a notebook; written as an entity they are not.
+    """
+    return html.escape(text, quote=False).replace("$", "&#36;")
 
 
 def chart_names(names: Sequence[str], thin: Sequence[bool]) -> list[str]:

@@ -16,7 +16,7 @@ from analysis.findings.layouts import (
     TooLittleFilm,
     check_layout,
 )
-from analysis.findings.packing import pack, pack_quick, pulls_apart
+from analysis.findings.packing import layout_apart, pack, pack_quick, pulls_apart
 from analysis.findings.skyline import Spot, anneal, first_orders, lay, strip_trial
 from analysis.findings.strip_bounds import least_length as bound
 from analysis.findings.strip_bounds import useful_width
@@ -281,12 +281,35 @@ def test_pull_is_not_parted_through_a_piece() -> None:
     assert pulls_apart(pull) == (pull,)
 
 
-def test_gap_goes_with_the_pull_before() -> None:
+def test_no_gap_is_left_where_the_roll_is_cut_off() -> None:
     pieces = [Piece(f"p{at}", 1.0, 1.4, may_turn=False) for at in range(3)]
     layout = pack(pieces, Sheet("roll", 1.5), 0.01)
     apart = pulls_apart(layout.pulls[0], 0.01)
-    assert [each.length_m for each in apart] == pytest.approx([1.01, 1.01, 1.0])
-    assert sum(each.length_m for each in apart) == pytest.approx(layout.length_m)
+    assert layout.length_m == pytest.approx(3.02)
+    assert [each.length_m for each in apart] == pytest.approx([1.0, 1.0, 1.0])
+    parted = layout_apart(layout, 0.01)
+    assert parted.cost == pytest.approx(3.0)
+    # Three pieces on three pulls: the bound less a gap for each cut-off is reached.
+    assert parted.is_best
+
+
+def test_what_is_proven_of_one_long_pull_is_not_claimed_of_short_ones() -> None:
+    """Five pieces on two pulls: the bound gives a gap for every pull that there could be."""
+    pieces = [Piece(f"p{at}", 1.0, 0.7, may_turn=False) for at in range(4)]
+    layout = pack([*pieces, Piece("q", 0.5, 1.4, may_turn=False)], Sheet("roll", 1.5), 0.01)
+    parted = layout_apart(layout, 0.01)
+    assert layout.is_best
+    assert parted.cost < layout.cost
+    assert parted.least_cost <= layout.least_cost - 0.04 + 1e-9
+    assert not parted.is_best
+
+
+def test_parted_without_a_gap_keeps_its_proof() -> None:
+    pieces = [Piece(f"p{at}", 1.0, 1.4, may_turn=False) for at in range(3)]
+    parted = layout_apart(pack(pieces, Sheet("roll", 1.5, cost_per_m=7.0)))
+    assert parted.is_best
+    assert (parted.cost, parted.least_cost) == (pytest.approx(21.0), pytest.approx(21.0))
+    assert len(parted.pulls) == 3
 
 
 def test_offcut_stays_whole() -> None:
@@ -299,10 +322,10 @@ def test_offcut_stays_whole() -> None:
 def test_parted_pulls_hold_all_and_nothing_floats(seed: int) -> None:
     pieces = panels(random.Random(seed), 9)
     layout = pack_quick(pieces, Sheet("roll", 60 * INCH), 0.004)
-    apart = pulls_apart(layout.pulls[0], 0.004)
-    parted = Layout(apart, layout.cost, layout.least_cost, layout.is_best)
+    parted = layout_apart(layout, 0.004)
+    apart = parted.pulls
     assert_can_be_cut(parted, pieces, 0.004)
-    assert parted.length_m == pytest.approx(layout.length_m, abs=1e-9)
+    assert parted.length_m <= layout.length_m - 0.004 * (len(apart) - 1) + 1e-9
     for pull in apart:
         for each in pull.placed:
             for down, left in ((0.001, 0.0), (0.0, 0.001)):

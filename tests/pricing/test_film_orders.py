@@ -157,7 +157,8 @@ def test_waiting_jobs_raise_the_stock_at_which_to_order(tmp_path: Path) -> None:
     (row,) = orders(tmp_path, purchases=purchases, quotes=quotes, **tables).values()
     assert row["on_hand_area_m2"] == pytest.approx(3.5)
     assert (row["waiting_jobs"], row["waiting_area_m2"]) == (2, pytest.approx(4))
-    assert row["reorder_area_m2"] == pytest.approx(4)
+    # The safety days' use stays on the shelf when the waiting jobs are cut.
+    assert row["reorder_area_m2"] == pytest.approx(4 + row["weekly_area_m2"])
     # Evenly over the two weeks of lead time and safety: 2 m² a week.
     assert row["cover_weeks"] == pytest.approx(1.75)
     assert row["order_rolls"] == 1
@@ -187,7 +188,7 @@ def test_a_waiting_job_without_a_past(tmp_path: Path) -> None:
     known = tables | {"jobs": tables["jobs"] + job + "5"}
     (row,) = orders(tmp_path / "known", purchases=purchases, **known).values()
     assert (row["waiting_jobs"], row["waiting_area_m2"]) == (1, pytest.approx(5))
-    assert row["reorder_area_m2"] == pytest.approx(5)
+    assert row["reorder_area_m2"] == pytest.approx(5 + row["weekly_area_m2"])
     unknown = tables | {"jobs": tables["jobs"] + job}
     (row,) = orders(tmp_path / "unknown", purchases=purchases, **unknown).values()
     assert (row["waiting_jobs"], row["waiting_area_m2"]) == (1, None)

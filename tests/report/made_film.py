@@ -189,6 +189,7 @@ def orders(films: Sequence[str]) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "film": list(films[:4]),
+            "as_of": pd.Timestamp("2026-09-30"),
             "on_hand_area_m2": [30.0, 4.0, 400.0, 12.0],
             "weekly_area_m2": [2.5, 4.0, 1.0, np.nan],
             "weekly_low_m2": [2.0, 3.0, 0.6, np.nan],

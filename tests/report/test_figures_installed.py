@@ -1,5 +1,6 @@
 """Figures about what film costs, once it is on, swapped, and over time: the tables' numbers."""
 
+import html
 import json
 from typing import Any
 
@@ -48,7 +49,7 @@ def test_every_figure_has_words_and_its_numbers(table: str) -> None:
     assert "every number" in info.alternative
     fig = draw(info)
     assert fig.layout.xaxis.title.text
-    names = {note.text for note in fig.layout.annotations}
+    names = {html.unescape(note.text) for note in fig.layout.annotations}
     marks = [" (few)" if thin else "" for thin in info.few]
     assert {name + mark for name, mark in zip(info.names, marks, strict=True)} <= names
     assert set(info.texts) <= names
@@ -203,8 +204,8 @@ def test_swaps_draw_what_they_hold() -> None:
 def test_the_surest_saving_is_the_title() -> None:
     info = installed.gather_swaps(film_review())
     assert info.title == (
-        "Looks cheaper over a year: another film, up to $420 ($290 to $550) on roof: GB-60 for "
-        "MB-60; another roll width, up to $150 ($60 to $240) on hood: GB-60, 48 in for 60"
+        "MB-60 costs $420 ($290 to $550) a year more than GB-60 would on roof; another roll width "
+        "would save $150 ($60 to $240) a year: hood: GB-60, 48 in for 60"
     )
     dear = made_film.swaps(SERVICES, FILMS).iloc[[1, 2, 4]]
     title = installed.gather_swaps(film_review(film_swaps=dear)).title

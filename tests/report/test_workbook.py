@@ -244,7 +244,7 @@ def test_the_cover_links_every_sheet_and_says_what_is_missing(make_review: MakeR
     book = load_workbook(io.BytesIO(workbook_bytes(made)))
     cover = book["Cover"]
     texts = {str(c.value) for row in cover.iter_rows() for c in row if c.value is not None}
-    assert {line, "Film: what came in and where it went, 2026Q3"} <= texts
+    assert {line, "Film in and out, 2026Q3"} <= texts
     assert any(text.startswith("Review 2026Q3 (") for text in texts)
     assert {"USD, net of tax unless a heading says otherwise.", "sq ft and in."} <= texts
     links = [c.hyperlink.location for row in cover.iter_rows() for c in row if c.hyperlink]

@@ -163,7 +163,7 @@ def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
     layout.add_argument("--film", help="film code (default: the jobs' own)")
     for name, metavar, what_is_it in (
         ("gap", "G", "room for the knife between two pieces (default: film.knife_gap)"),
-        ("margin", "M", "allowance a side for what is not cut yet (default: the usual one)"),
+        ("allowance", "A", "allowance a side for what is not cut yet (default: the usual one)"),
         ("longest-pull", "L", "longest length pulled at once (default: film.longest_pull)"),
     ):
         layout.add_argument(f"--{name}", metavar=metavar, help=what_is_it)
@@ -310,7 +310,7 @@ def _layout(asked: argparse.Namespace) -> int:
         roll_widths=tuple(asked.roll_width),
         film=asked.film,
         gap=asked.gap,
-        margin=asked.margin,
+        allowance=asked.allowance,
         longest_pull=asked.longest_pull,
         keep_direction=asked.keep_direction,
         use_offcuts=not asked.no_offcuts,

@@ -51,7 +51,7 @@ class LayoutAsked:
     roll_widths: tuple[str, ...] = ()
     film: str | None = None
     gap: str | None = None
-    margin: str | None = None
+    allowance: str | None = None
     longest_pull: str | None = None
     keep_direction: bool = False
     use_offcuts: bool = True
@@ -143,13 +143,13 @@ def _pieces(
         *records["jobs"]["film"].dropna().unique(),
     ]
     film = None if asked.film is None else as_known(asked.film, films) or asked.film.strip()
-    margin = None
-    if asked.margin is not None:
-        margin = _length(asked.margin, "--margin", records.settings, may_be_zero=True)
+    allowance = None
+    if asked.allowance is not None:
+        allowance = _length(asked.allowance, "--allowance", records.settings, may_be_zero=True)
     if asked.pieces_file is not None:
-        if margin is not None:
+        if allowance is not None:
             raise WorkbookError(
-                "--margin is for the panels of --jobs: the pieces of a file are cut at the size "
+                "--allowance is for the panels of --jobs: the pieces of a file are cut at the size "
                 "that stands there. Leave it out."
             )
         return read_pieces(asked.pieces_file, records.settings, film, films)
@@ -160,7 +160,7 @@ def _pieces(
         until,
         widest=lambda code: widest_roll_m(costing, code, until, widths),
         film=film,
-        margin_m=margin,
+        allowance_m=allowance,
     )
 
 
@@ -183,7 +183,8 @@ def _refuse_too_large(asked: PieceSet, film: FilmSheets, settings: Settings) -> 
     kept = "" if piece.may_turn else " and may not be turned"
     raise WorkbookError(
         f"{typed(piece.name)}{of_job} is {tape.size(piece.length_m, piece.width_m)}{kept}; {held}. "
-        "Cut it in two, give a wider roll with --roll-width, or a smaller allowance with --margin."
+        "Cut it in two, give a wider roll with --roll-width, or a smaller allowance with "
+        "--allowance."
     )
 
 

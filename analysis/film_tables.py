@@ -193,13 +193,13 @@ OFFCUTS_ON_SHELF = Table(
     ),
 )
 
-RECUTS_BY_MARGIN = Table(
-    "recuts_by_margin",
+RECUTS_BY_ALLOWANCE = Table(
+    "recuts_by_allowance",
     "Recuts against the allowance",
     "How often a piece is cut again, by the allowance it was cut with; all records to date.",
     (
         key(
-            "margin",
+            "allowance",
             "Allowance a side, each panel's brought to the shop's mean, from (to under the next "
             "row's).",
             Kind.LENGTH,
@@ -219,8 +219,8 @@ RECUTS_BY_MARGIN = Table(
     ),
 )
 
-BEST_MARGIN = Table(
-    "best_margin",
+BEST_ALLOWANCE = Table(
+    "best_allowance",
     "How large to cut",
     "For each panel and film: the allowance at which a piece is expected to cost least film.",
     (
@@ -228,10 +228,10 @@ BEST_MARGIN = Table(
         key("film", "Code of the film; blank in the first row."),
         Column("cuts", Kind.WHOLE, "First-time cuts to date, measured."),
         Column("recuts", Kind.WHOLE, "Those of them cut again."),
-        length("usual_margin", "Mean allowance a side in the last twelve months."),
-        length("best_margin", "Allowance a side that costs least film; blank: cannot tell."),
-        length("low_margin", "Lower end of its 90 % interval."),
-        length("high_margin", "Upper end of its 90 % interval."),
+        length("usual_allowance", "Mean allowance a side in the last twelve months."),
+        length("best_allowance", "Allowance a side that costs least film; blank: cannot tell."),
+        length("low_allowance", "Lower end of its 90 % interval."),
+        length("high_allowance", "Upper end of its 90 % interval."),
         percent("usual_recut_pct", "Expected recuts at the usual allowance."),
         percent("best_recut_pct", "Expected recuts at the best allowance."),
         money("usual_cost", "Expected film cost of a piece at the usual allowance.", sums=False),
@@ -405,8 +405,8 @@ FILM_RESULT_TABLES: Final = (
     FILM_COUNTS,
     OFFCUT_SHELF,
     OFFCUTS_ON_SHELF,
-    RECUTS_BY_MARGIN,
-    BEST_MARGIN,
+    RECUTS_BY_ALLOWANCE,
+    BEST_ALLOWANCE,
     FILM_INSTALLED,
     FILM_SWAPS,
     FILM_PRICE_TRENDS,
@@ -420,8 +420,8 @@ FILM_QUARTER_ONLY: Final = frozenset(
         "avoidable_by_job",
         "film_counts",
         "offcuts_on_shelf",
-        "recuts_by_margin",
-        "best_margin",
+        "recuts_by_allowance",
+        "best_allowance",
         "film_installed",
         "film_swaps",
         "film_price_trends",

@@ -22,7 +22,7 @@ _HEADINGS: Final = {
     "cuts_unmeasured": "Not measured",
     **dict.fromkeys(
         (
-            "low_margin",
+            "low_allowance",
             "curve_low_pct",
             "saving_low",
             "difference_low",
@@ -33,7 +33,7 @@ _HEADINGS: Final = {
     ),
     **dict.fromkeys(
         (
-            "high_margin",
+            "high_allowance",
             "curve_high_pct",
             "saving_high",
             "difference_high",
@@ -43,9 +43,9 @@ _HEADINGS: Final = {
         "To",
     ),
     "recut_pct": "Cut again",
-    "margin": "Allowance from",
-    "usual_margin": "Usual allowance",
-    "best_margin": "Best allowance",
+    "allowance": "Allowance from",
+    "usual_allowance": "Usual allowance",
+    "best_allowance": "Best allowance",
     "usual_recut_pct": "Cut again at the usual",
     "best_recut_pct": "Cut again at the best",
     "usual_cost": "Film a piece at the usual",

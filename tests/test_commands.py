@@ -100,13 +100,13 @@ def test_two_tables_give_hours_film_and_contribution(tmp_path: Path) -> None:
     missing = json.loads((out / "manifest.json").read_text(encoding="utf-8"))["not_computed"]
     assert {each["result"] for each in missing} == {
         "avoidable_by_job",
-        "best_margin",
+        "best_allowance",
         "film_counts",
         "hours_by_task",
         "offcut_shelf",
         "offcuts_on_shelf",
         "overrun_by_task",
-        "recuts_by_margin",
+        "recuts_by_allowance",
         "waste_by_panel",
     }
 
@@ -117,7 +117,7 @@ def test_a_foreign_folder_gives_the_same_figures(demo_out: Path, tmp_path: Path)
     translated_demo(DEMO, folder)
     assert main(["review", str(folder), "--out", str(out)]) == 1
     reconciles(out)
-    for name in RESULT_TABLES.keys() - {"recuts_by_margin"}:  # its rows follow the tape
+    for name in RESULT_TABLES.keys() - {"recuts_by_allowance"}:  # its rows follow the tape
         ours, theirs = table(demo_out, name), table(out, name)
         assert len(ours) == len(theirs), name
         for one, other in zip(ours, theirs, strict=True):

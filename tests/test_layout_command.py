@@ -92,7 +92,7 @@ def test_a_shop_in_centimetres_with_a_decimal_comma(
     shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out = tmp_path / "deep" / "cuts.html"
-    arguments = ["layout", shop, "--jobs", "A2", "A3", "--margin", "2,5", *QUICK]
+    arguments = ["layout", shop, "--jobs", "A2", "A3", "--allowance", "2,5", *QUICK]
     assert main([*arguments, "--out", str(out)]) == 0
     said = capsys.readouterr().out
     assert said.startswith("F: 4 pieces on ")
@@ -156,7 +156,7 @@ def test_a_pull_is_no_longer_than_it_may_be(
         (["--jobs", "A2", "--gap=-1"], ["--gap: '-1' is negative"]),
         (["--jobs", "A2", "--film", "Z"], ["No roll width", "film Z"]),
         (["--pieces", "none.csv"], ["none.csv cannot be read"]),
-        (["--pieces", "none.csv", "--margin", "2"], ["--margin is for the panels"]),
+        (["--pieces", "none.csv", "--allowance", "2"], ["--allowance is for the panels"]),
         (["--jobs", "A2", "--longest-pull", "50"], ["longest pull 50,0 cm"]),
         (["--jobs", "A2", "--out", "SHOP/a.html"], ["records folder"]),
     ],

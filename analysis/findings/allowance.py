@@ -22,7 +22,7 @@ import pandas as pd
 from analysis.costing.jobs import Costing
 from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable
-from analysis.film_tables import BEST_MARGIN, RECUTS_BY_MARGIN
+from analysis.film_tables import BEST_ALLOWANCE, RECUTS_BY_ALLOWANCE
 from analysis.findings.evidence import LEVEL, is_enough, wilson_interval
 from analysis.findings.mixed import Array, Codes, Mask
 from analysis.findings.recuts import RecutCurve
@@ -48,8 +48,8 @@ _METRIC_STEP_M: Final = 0.01
 _HALF_INCH: Final = 0.5
 
 
-def recuts_by_margin(curve: RecutCurve, fewest: int, length_unit: str = "in") -> pd.DataFrame:
-    """Recuts by allowance, with the curve beside them: columns of `RECUTS_BY_MARGIN`.
+def recuts_by_allowance(curve: RecutCurve, fewest: int, length_unit: str = "in") -> pd.DataFrame:
+    """Recuts by allowance, with the curve beside them: columns of `RECUTS_BY_ALLOWANCE`.
 
     Rows are half inches (whole centimetres where lengths are metric) of the allowance a side, each
     cut's brought to the shop's mean: allowance ÷ its panel's mean × the mean over all cuts. As
@@ -71,7 +71,7 @@ def recuts_by_margin(curve: RecutCurve, fewest: int, length_unit: str = "in") ->
     share = np.average(share, axis=1, weights=mix["cuts"])
     curve_low, curve_high = np.quantile(share, _ENDS, axis=0)
     table = found.assign(
-        margin_m=found.index * step,
+        allowance_m=found.index * step,
         recuts=found["recuts"].astype("int64"),
         recut_share=found["recuts"] / found["cuts"],
         low_share=low,
@@ -81,19 +81,19 @@ def recuts_by_margin(curve: RecutCurve, fewest: int, length_unit: str = "in") ->
         curve_high_share=curve_high,
         enough=is_enough(found["cuts"], fewest),
     )
-    return table.reset_index(drop=True)[RECUTS_BY_MARGIN.inside_names]
+    return table.reset_index(drop=True)[RECUTS_BY_ALLOWANCE.inside_names]
 
 
-def best_margin(
+def best_allowance(
     curve: RecutCurve, costing: Costing, settings: Settings, until: pd.Timestamp
 ) -> pd.DataFrame | Unavailable:
     """The allowance that costs least film, panel by panel and film by film.
 
-    Columns of `BEST_MARGIN`; first a row over all panels, in which every panel's allowance is the
-    same share of its mean (the shop holds more everywhere, or less), then a row a panel and film.
-    Rows need not add to the first. The best allowance lies between the 5th and the 95th percentile
-    of those that the panel was cut with. Intervals hold what the cuts leave open about the curve;
-    sizes, prices and the film of a recut count as known. [m, money]
+    Columns of `BEST_ALLOWANCE`; first a row over all panels, in which every panel's allowance is
+    the same share of its mean (the shop holds more everywhere, or less), then a row a panel and
+    film. Rows need not add to the first. The best allowance lies between the 5th and the 95th
+    percentile of those that the panel was cut with. Intervals hold what the cuts leave open about
+    the curve; sizes, prices and the film of a recut count as known. [m, money]
 
     `Unavailable` where no cut has the width that it was pulled at.
 
@@ -107,13 +107,13 @@ def best_margin(
     """
     if curve.cuts["pulled_width_m"].isna().all():
         return Unavailable(
-            "best_margin", ("cuts",), "How large to cut needs the pulled_width of the cuts."
+            "best_allowance", ("cuts",), "How large to cut needs the pulled_width of the cuts."
         )
     fewest = settings.pricing.fewest_jobs
     rows = [_all_panels(curve, costing, until), _panels(curve, costing, until)]
     work = _work_of_recut(costing, until)
     table = pd.concat([_answers(curve, each, fewest, work) for each in rows], ignore_index=True)
-    return table[BEST_MARGIN.inside_names]
+    return table[BEST_ALLOWANCE.inside_names]
 
 
 def expected_piece_cost(
@@ -123,7 +123,7 @@ def expected_piece_cost(
     panel: str = ALL_PANELS,
     film: str | None = None,
 ) -> pd.DataFrame:
-    """Expected film cost of a piece against its allowance, for a row of `best_margin`.
+    """Expected film cost of a piece against its allowance, for a row of `best_allowance`.
 
     Returns
     -------
@@ -150,7 +150,7 @@ def expected_piece_cost(
 class _Rows:
     """Rows of the table, each at the allowances looked at and, last, at the usual one.
 
-    `keys` : panel, film, cuts, recuts, pieces_a_year, usual_margin_m; `relative` : allowance ÷
+    `keys` : panel, film, cuts, recuts, pieces_a_year, usual_allowance_m; `relative` : allowance ÷
     mean (rows × allowances); `scale_m` : the mean, (rows,); `share` : recuts of a cut (draws × rows
     × allowances); `film` : cost of a piece's film (rows × allowances); `lost` : of that expected to
     go into recuts (draws × rows × allowances); `cuts_a_piece` : (rows,); `money` : 1, or missing
@@ -273,7 +273,7 @@ def _panels(
     by_panel = _relative(curve).groupby(curve.cuts["panel"])
     seen = (keys["panel"].map(by_panel.quantile(end)) for end in _SEEN)
     low, high = (each.to_numpy(dtype=np.float64) for each in seen)
-    relative = _looked_at(low, high, keys["usual_margin_m"].to_numpy() / scale)
+    relative = _looked_at(low, high, keys["usual_allowance_m"].to_numpy() / scale)
     price = mix["film"].map(_prices(costing, until)).to_numpy(dtype=np.float64)
     known = np.where(np.isnan(price), 1.0, price)
     share, film, lost = _parts(curve, mix, relative, known)
@@ -295,7 +295,7 @@ def _all_panels(curve: RecutCurve, costing: Costing, until: pd.Timestamp) -> _Ro
     panel_means = curve.cuts["panel"].map(curve.usual_m)
     scale = np.array([panel_means[recent if recent.any() else some].mean()])
     low, high = _relative(curve).quantile(list(_SEEN))
-    usual = keys["usual_margin_m"].to_numpy() / scale
+    usual = keys["usual_allowance_m"].to_numpy() / scale
     relative = _looked_at(np.array([low]), np.array([high]), usual)
     price = mix["film"].map(_prices(costing, until)).to_numpy(dtype=np.float64)
     known = np.ones(len(price)) if np.isnan(price).any() else price
@@ -311,13 +311,13 @@ def _all_panels(curve: RecutCurve, costing: Costing, until: pd.Timestamp) -> _Ro
 def _keys(cuts: pd.DataFrame, by: list[str]) -> pd.DataFrame:
     """What each row counts: all cuts to date, and those of the last twelve months (`recent`)."""
     counted = cuts.assign(
-        usual_margin_m=cuts["margin_m"].where(cuts["recent"]),
+        usual_allowance_m=cuts["margin_m"].where(cuts["recent"]),
         pieces_a_year=cuts["pieces"].where(cuts["recent"], 0.0),
     )
     keys = counted.groupby(by, sort=True).agg(
         cuts=("again", "size"),
         recuts=("again", "sum"),
-        usual_margin_m=("usual_margin_m", "mean"),
+        usual_allowance_m=("usual_allowance_m", "mean"),
         pieces_a_year=("pieces_a_year", "sum"),
     )
     whole = dict.fromkeys(("cuts", "recuts", "pieces_a_year"), "int64")
@@ -369,9 +369,9 @@ def _answers(curve: RecutCurve, rows: _Rows, fewest: int, work: float) -> pd.Dat
     )
     told = np.where(verdict == NOT_ENOUGH, np.nan, 1.0)
     return rows.keys.assign(
-        best_margin_m=chosen * rows.scale_m * told,
-        low_margin_m=ends[0] * rows.scale_m * told,
-        high_margin_m=ends[1] * rows.scale_m * told,
+        best_allowance_m=chosen * rows.scale_m * told,
+        low_allowance_m=ends[0] * rows.scale_m * told,
+        high_allowance_m=ends[1] * rows.scale_m * told,
         usual_recut_share=rows.share[:, :, -1].mean(axis=0),
         best_recut_share=rows.share[:, at, best].mean(axis=0) * told,
         usual_cost=usual_cost * rows.money,

@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from analysis.errors import Unavailable
@@ -164,9 +165,9 @@ def _shared(
     sums = cuts[["pulled_m2", "kept_m2"]].groupby(number).sum()
     width = cuts["width"].groupby(number).first()
     worth = _could_save(cuts, number, sums, width)
-    # Where nothing can be saved, the pulls as they were are as good as any layout.
+    # Where nothing can be saved, how short a layout could be is not looked for.
     packed = _packed_lengths(cuts[number.map(worth)], number[number.map(worth)], packer)
-    sums["packed_m"] = packed.reindex(sums.index).fillna(sums["pulled_m2"] / width)
+    sums["packed_m"] = packed.reindex(sums.index).fillna(np.inf)
     if jobs_m is not None:
         jobs = cuts.groupby(_JOB, sort=False, dropna=False).ngroup()
         day_of_job = number.groupby(jobs).first()

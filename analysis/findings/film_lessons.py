@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
-from analysis.findings.allowance import best_margin, recuts_by_margin
+from analysis.findings.allowance import best_allowance, recuts_by_allowance
 from analysis.findings.film_effects import film_effects
 from analysis.findings.film_installed import film_installed
 from analysis.findings.film_swaps import film_swaps
@@ -19,8 +19,8 @@ from analysis.records.model import Records
 
 # The tables that are made here; none of them exists for the quarter before.
 FILM_LEARNT: Final = (
-    "recuts_by_margin",
-    "best_margin",
+    "recuts_by_allowance",
+    "best_allowance",
     "film_installed",
     "film_swaps",
     "film_price_trends",
@@ -44,12 +44,14 @@ def learn_film(
         say("learning how large to cut")
         curve = learn_recuts(costing, until)
         if isinstance(curve, Unavailable):
-            missing = {name: _without(curve, name) for name in ("recuts_by_margin", "best_margin")}
+            missing = {
+                name: _without(curve, name) for name in ("recuts_by_allowance", "best_allowance")
+            }
             cut: dict[str, pd.DataFrame | Unavailable] = dict(missing)
         else:
             cut = {
-                "recuts_by_margin": recuts_by_margin(curve, fewest, settings.length_unit),
-                "best_margin": best_margin(curve, costing, settings, until),
+                "recuts_by_allowance": recuts_by_allowance(curve, fewest, settings.length_unit),
+                "best_allowance": best_allowance(curve, costing, settings, until),
             }
         say("comparing films")
         effects = film_effects(costing, until)

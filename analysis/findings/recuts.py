@@ -104,7 +104,7 @@ def learn_recuts(
     """
     cuts, left_out = cuts_again(costing.shelf.pulls, until)
     if cuts.empty:
-        return Unavailable("recuts_by_margin", ("cuts",), _WANTED)
+        return Unavailable("recuts_by_allowance", ("cuts",), _WANTED)
     usual = cuts.groupby("panel", sort=True)["margin_m"].mean().clip(lower=_LEAST_USUAL_M)
     films = pd.Index(cuts["film"].drop_duplicates().sort_values())
     panel = usual.index.get_indexer(pd.Index(cuts["panel"]))

@@ -87,7 +87,7 @@ def pieces_of_jobs(
     *,
     widest: Widest,
     film: str | None = None,
-    margin_m: float | None = None,
+    allowance_m: float | None = None,
 ) -> tuple[PieceSet, ...]:
     """The pieces of jobs, one set a film, in the order in which the films come.
 
@@ -97,7 +97,7 @@ def pieces_of_jobs(
     until : the day on which it is asked
     widest : the widest roll of each film; the allowance of a piece gives way where it is too narrow
     film : laid out in this film instead of the jobs' own
-    margin_m : allowance a side for pieces not cut yet (None: the shop's usual one) [m]
+    allowance_m : allowance a side for pieces not cut yet (None: the shop's usual one) [m]
 
     Raises
     ------
@@ -114,7 +114,7 @@ def pieces_of_jobs(
         found += _as_cut(job, cut, records)
         waiting = own[~own.index.isin(cut["job_line"].astype("int64"))]
         sets = [
-            _to_cut(costing, records, line, until, widest, film, margin_m)
+            _to_cut(costing, records, line, until, widest, film, allowance_m)
             for line in waiting.to_dict("records")
         ]
         found += [each for each in sets if each is not None]
@@ -243,7 +243,7 @@ def _to_cut(
     until: pd.Timestamp,
     widest: Widest,
     film: str | None,
-    margin_m: float | None,
+    allowance_m: float | None,
 ) -> PieceSet | None:
     """The pieces of a job line that nothing was cut for; None where it is not known to take any."""
     history = film_history(costing, records, until)
@@ -260,7 +260,7 @@ def _to_cut(
     sizes = listed_panels(history.panels, service, vehicle)
     directional = records.settings.film.directional
     if len(sizes):
-        allowed, more = _with_allowance(sizes, costing, until, margin_m)
+        allowed, more = _with_allowance(sizes, costing, until, allowance_m)
         allowed, fewer = _given_way(allowed, widest(chosen), may_turn=chosen not in directional)
         notes += [*more, *fewer]
     else:
@@ -288,18 +288,20 @@ def _to_cut(
 
 
 def _with_allowance(
-    sizes: pd.DataFrame, costing: Costing, until: pd.Timestamp, margin_m: float | None
+    sizes: pd.DataFrame, costing: Costing, until: pd.Timestamp, allowance_m: float | None
 ) -> tuple[pd.DataFrame, list[str]]:
     """Pieces as they will be cut, `piece_length_m` and `piece_width_m` added to the sizes."""
     length, width = sizes["finished_length_m"], sizes["finished_width_m"]
     notes = []
-    if margin_m is not None:
-        long = short = pd.Series(margin_m, index=sizes.index)
+    if allowance_m is not None:
+        long = short = pd.Series(allowance_m, index=sizes.index)
     else:
         usual = usual_allowance(costing.shelf.pulls, until)
         own, whole = usual.reindex(sizes["panel"]).set_axis(sizes.index), usual.loc[ALL_PANELS]
         if whole.isna().any():
-            notes.append("No allowance is known: pieces are at their finished size; see --margin.")
+            notes.append(
+                "No allowance is known: pieces are at their finished size; see --allowance."
+            )
         long, short = (own[name].fillna(whole[name]).fillna(0.0) for name in ("long_m", "short_m"))
     is_long = length >= width
     pieces = sizes.assign(

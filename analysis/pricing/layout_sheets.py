@@ -101,7 +101,7 @@ def film_sheets(
     if prices.empty:
         bought = costing.purchase_lines.query("kind == 'film'")["item"].dropna().unique()
         hint = meant(film, bought) if film else ""
-        name = f"the film {film}" if film else "the film, as none is named"
+        name = f"the film {film}" if film else "a film without a name"
         raise WorkbookError(
             f"No roll width of {name} is known from purchases{hint or '.'} "
             "Give the width with --roll-width, or the film with --film."

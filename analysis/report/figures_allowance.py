@@ -91,15 +91,17 @@ def two_names(first: object, second: str, sign: str, most: int = NAME_LENGTH) ->
     return f"{name}{sign}{second}"
 
 
-def gather_best_margin(review: Review) -> BestMarginInfo:
+def gather_best_allowance(review: Review) -> BestMarginInfo:
     """Usual and best allowance, over all and for each panel and film, the largest saving first."""
-    found = slices_of(review, "best_margin")
+    found = slices_of(review, "best_allowance")
     if found.line:
         return BestMarginInfo(title=_UNTOLD, line=found.line)
     say = Numbers(review.settings)
     frame = _sorted(_with_enough(found.quarter, review))
     grid = _best_grid(review, frame, say)
-    marked = frame[number(frame, "usual_margin").notna() | number(frame, "best_margin").notna()]
+    marked = frame[
+        number(frame, "usual_allowance").notna() | number(frame, "best_allowance").notna()
+    ]
     if marked.empty:
         line = "No piece has a piece size and a finished size, so no allowance is known."
         return BestMarginInfo(title=_UNTOLD, line=line, grids=(grid,))
@@ -123,17 +125,17 @@ def gather_best_margin(review: Review) -> BestMarginInfo:
         few=tuple(few(shown)),
         unit=pretty_unit(review.settings.length_unit),
         separators=say.separators,
-        usual=tuple(number(shown, "usual_margin")),
-        best=tuple(number(shown, "best_margin")),
-        lows=tuple(number(shown, "low_margin")),
-        highs=tuple(number(shown, "high_margin")),
+        usual=tuple(number(shown, "usual_allowance")),
+        best=tuple(number(shown, "best_allowance")),
+        lows=tuple(number(shown, "low_allowance")),
+        highs=tuple(number(shown, "high_allowance")),
         savings=tuple(number(shown, "saving_a_year")),
         changes=tuple(shown["changes"]),
         texts=tuple(texts),
     )
 
 
-def draw_best_margin(info: BestMarginInfo) -> go.Figure:
+def draw_best_allowance(info: BestMarginInfo) -> go.Figure:
     """On each row a square at the usual allowance, and a dot at the best on its interval."""
     if info.line:
         return nothing(info.title, info.line)
@@ -177,7 +179,7 @@ def draw_best_margin(info: BestMarginInfo) -> go.Figure:
 
 def allowance_finding(review: Review) -> str:
     """Whether to cut smaller or larger over all, and what it saves, without a full stop."""
-    frame = _with_enough(slices_of(review, "best_margin").quarter, review)
+    frame = _with_enough(slices_of(review, "best_allowance").quarter, review)
     say = Numbers(review.settings)
     whole = is_over_all(frame)
     if not whole.any():
@@ -187,7 +189,7 @@ def allowance_finding(review: Review) -> str:
     if row["verdict"] == NOT_ENOUGH or not row["enough"]:
         return f"Not enough recuts to tell how large to cut over all{single}"
     unit = pretty_unit(review.settings.length_unit)
-    usual, best = lengths(say, [row["usual_margin"], row["best_margin"]])
+    usual, best = lengths(say, [row["usual_allowance"], row["best_allowance"]])
     if not row["changes"]:
         size = "" if usual == MISSING else f": {usual} {unit} a side"
         return f"The allowance is about right over all{size}{single}"
@@ -202,7 +204,7 @@ def allowance_finding(review: Review) -> str:
 
 def allowance_sentence(review: Review) -> str:
     """How large to cut, as a sentence; why it is not known, where it is not."""
-    found = slices_of(review, "best_margin")
+    found = slices_of(review, "best_allowance")
     if found.line:
         return found.line
     finding = allowance_finding(review)
@@ -213,20 +215,20 @@ def allowance_sentence(review: Review) -> str:
 
 def verdict_over_all(review: Review) -> str:
     """The verdict of the first row, all panels; empty where there is none."""
-    found = slices_of(review, "best_margin").quarter
+    found = slices_of(review, "best_allowance").quarter
     first = found[is_over_all(found)]
     return label(first["verdict"].iloc[0]) if len(first) else ""
 
 
 def is_over_all(frame: pd.DataFrame) -> pd.Series:
-    """Which row of `best_margin` is the one over all panels and films."""
+    """Which row of `best_allowance` is the one over all panels and films."""
     return (frame["panel"] == ALL_PANELS) & frame["film"].isna()
 
 
 def _with_enough(frame: pd.DataFrame, review: Review) -> pd.DataFrame:
     """The rows, with whether enough pieces were cut, and whether the row says to cut otherwise."""
     enough = number(frame, "cuts").fillna(0) >= review.settings.pricing.fewest_jobs
-    changes = frame["verdict"].isin(_CHANGES) & enough & number(frame, "best_margin").notna()
+    changes = frame["verdict"].isin(_CHANGES) & enough & number(frame, "best_allowance").notna()
     return frame.assign(enough=enough.astype("boolean"), changes=changes.astype(bool))
 
 
@@ -275,7 +277,7 @@ def _saving_text(row: pd.Series, say: Numbers) -> str:
 
 def _edge_text(row: pd.Series) -> str:
     """Said where the best is the smallest, or the largest, that was tried: it may lie beyond."""
-    at_edge = row["low_margin"] == row["best_margin"] == row["high_margin"]
+    at_edge = row["low_allowance"] == row["best_allowance"] == row["high_allowance"]
     return " (as far as was tried)" if at_edge else ""
 
 
@@ -286,7 +288,7 @@ def _recuts_text(row: pd.Series, say: Numbers) -> str:
 
 
 def _best_grid(review: Review, frame: pd.DataFrame, say: Numbers) -> Grid:
-    table = slices_of(review, "best_margin").table
+    table = slices_of(review, "best_allowance").table
     caption = "How large to cut, panel by panel"
     first = [*table.names[:2], "verdict", "saving_a_year", "saving_low", "saving_high"]
     columns = [*first, *(name for name in table.names if name not in first)]
@@ -295,7 +297,7 @@ def _best_grid(review: Review, frame: pd.DataFrame, say: Numbers) -> Grid:
         name: [say.number(each, 2) for each in number(frame, name)]
         for name in ("usual_cost", "best_cost")
     }
-    margins = ["usual_margin", "best_margin", "low_margin", "high_margin"]
+    margins = ["usual_allowance", "best_allowance", "low_allowance", "high_allowance"]
     every = lengths(say, [float(each) for name in margins for each in number(frame, name)])
     for at, name in enumerate(margins):
         texts[name] = every[at * len(frame) : (at + 1) * len(frame)]

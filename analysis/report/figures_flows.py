@@ -27,6 +27,8 @@ from analysis.report.results import Review
 AREA, COST = "area", "cost"
 _KEPT: Final = {points.FILM, points.JOBS, points.FINISHED}
 _STOCK: Final = {points.ON_SHELF, points.PURCHASED, "closing stock", "counter sales"}
+# A white rim keeps a name readable where a stream runs through it.
+_HALO: Final = "1px 0 2px #fff, -1px 0 2px #fff, 0 1px 2px #fff, 0 -1px 2px #fff"
 _AND: Final = ", worth "
 _ROW_HEIGHT: Final = 68
 _LEAST_HEIGHT: Final = 380
@@ -86,7 +88,11 @@ def gather_flow_picture(review: Review, measure: str = AREA) -> FlowsInfo:
         review, found.table, parts, caption="Streams of film", order=frame[found.table.keys]
     )
     below = [f"{row_from} to {to}" for row_from, to in _below(frame, amounts)]
-    note = f"Below 0 and not drawn: {'; '.join(below)}." if below else ""
+    note = (
+        "Losses are those of jobs; the figures below count the counter's and the shop's film too. "
+        "Missing is net of what counts found too much."
+    )
+    note += f" Below 0 and not drawn: {'; '.join(below)}." if below else ""
     return FlowsInfo(
         title=_title(review, frame, measure, say),
         alternative=alternative("Flow picture", "where the film went", names, texts),
@@ -118,7 +124,7 @@ def draw_flow_picture(info: FlowsInfo) -> go.Figure:
     fig = go.Figure(
         go.Sankey(
             arrangement="snap",
-            textfont={"family": FONT, "size": 11, "color": INK, "shadow": "none"},
+            textfont={"family": FONT, "size": 11, "color": INK, "shadow": _HALO},
             node={
                 "label": labels,
                 "color": colours,

@@ -47,20 +47,20 @@ class RecutsInfo(FigureInfo):
 
 def gather_recuts(review: Review) -> RecutsInfo:
     """How often pieces are cut again, by the allowance that they were cut with."""
-    found = slices_of(review, "recuts_by_margin")
+    found = slices_of(review, "recuts_by_allowance")
     title = "Recuts against the allowance"
     if found.line:
         return RecutsInfo(title=title, line=found.line)
     say = Numbers(review.settings)
-    frame = found.quarter.sort_values("margin", kind="stable", ignore_index=True)
+    frame = found.quarter.sort_values("allowance", kind="stable", ignore_index=True)
     columns = [name for name in found.table.names if name != "enough"]
     grid = plain_grid(review, found.table, frame, columns, caption=title)
-    shown = frame[number(frame, "margin").notna() & (number(frame, "cuts") > 0)]
+    shown = frame[number(frame, "allowance").notna() & (number(frame, "cuts") > 0)]
     if shown.empty:
         line = "No first-time cut has a piece size and a finished size, so no allowance is known."
         return RecutsInfo(title=title, line=line, grids=(grid,))
     unit = pretty_unit(review.settings.length_unit)
-    starts = lengths(say, list(number(shown, "margin")))
+    starts = lengths(say, list(number(shown, "allowance")))
     bins = _bins(starts, unit)
     shares, lows, highs = (number(shown, name) for name in ("recut_pct", "low_pct", "high_pct"))
     texts = [
@@ -87,7 +87,7 @@ def gather_recuts(review: Review) -> RecutsInfo:
         "is that of all cuts, the shaded band its 90 % interval. Under each allowance stands how "
         "many pieces were cut with it. The allowance is what a piece is larger than what stays "
         "on, a side, put to the shop's average panel.",
-        margins=tuple(number(shown, "margin")),
+        margins=tuple(number(shown, "allowance")),
         starts=tuple(starts),
         bins=tuple(bins),
         cuts=tuple(int(each) for each in number(shown, "cuts")),

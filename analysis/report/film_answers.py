@@ -99,7 +99,7 @@ def shelf_answer(review: Review) -> Answer:
 def cutting_answer(review: Review) -> Answer:
     """How large to cut."""
     question, anchor = "How large to cut?", "saving"
-    found = slices_of(review, "best_margin")
+    found = slices_of(review, "best_allowance")
     return Answer(question, allowance_sentence(review), "", anchor, is_known=not found.line)
 
 

@@ -22,7 +22,7 @@ from analysis.glossary import Entry, glossary_entries
 from analysis.report.answer import Answer
 from analysis.report.cautions import CAUTIONS, DEFER, STAFF_CAUTION
 from analysis.report.example_layout import gather_example
-from analysis.report.figures_allowance import draw_best_margin, gather_best_margin
+from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
 from analysis.report.figures_cells import draw_cells, gather_cells
 from analysis.report.figures_film import (
     draw_causes,
@@ -314,7 +314,7 @@ def _saving(review: Review) -> Section:
             _block("avoidable", gather_avoidable(review), draw_bars),
             _block("layout-jobs", gather_jobs(review)),
             _block("layout-example", gather_example(review)),
-            _block("best-margin", gather_best_margin(review), draw_best_margin),
+            _block("best-margin", gather_best_allowance(review), draw_best_allowance),
             _block("recuts", gather_recuts(review), draw_recuts),
             _block("installed", gather_installed(review), draw_installed),
             _block("swaps", gather_swaps(review), draw_swaps),

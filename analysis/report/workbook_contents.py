@@ -8,6 +8,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import OutputError
+from analysis.findings.allowance import LARGER, SMALLER
 from analysis.glossary import statement_line
 from analysis.report.edge import rounded, to_edge
 from analysis.report.results import Review
@@ -110,6 +111,7 @@ def _result(review: Review, name: str, table: Table) -> Content | None:
         if isinstance(frame, pd.DataFrame):
             edge = rounded(to_edge(frame, table, review.settings), table)
             edge = _likeliest_first(edge) if name == LIKELIEST_FIRST else edge
+            edge = _advice_first(edge, name)
             # A table without a trailing year names no period, or has one of its own.
             edge = edge.assign(period=period) if name in review.year else edge
             parts.append(edge.reset_index(drop=True))
@@ -122,6 +124,17 @@ def _result(review: Review, name: str, table: Table) -> Content | None:
         table = replace(table, columns=(PERIOD, *table.columns))
     filled = [part for part in parts if len(part)] or parts[:1]
     return Content(table, pd.concat(filled, ignore_index=True)[table.names], quarter_rows)
+
+
+def _advice_first(edge: pd.DataFrame, name: str) -> pd.DataFrame:
+    """What to do before what to leave: films to order, panels to cut otherwise."""
+    if name == "film_orders":
+        order = edge["order_rolls"].astype("float64")
+    elif name == "best_allowance":
+        order = edge["verdict"].isin([SMALLER, LARGER]).astype("float64")
+    else:
+        return edge
+    return edge.loc[order.sort_values(ascending=False, kind="stable", na_position="last").index]
 
 
 def _likeliest_first(edge: pd.DataFrame) -> pd.DataFrame:

@@ -17,7 +17,7 @@ from scipy.special import expit
 from analysis.costing.film import Shelf
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
-from analysis.findings.allowance import ALL_PANELS, best_margin, expected_piece_cost
+from analysis.findings.allowance import ALL_PANELS, best_allowance, expected_piece_cost
 from analysis.findings.mixed import Array
 from analysis.findings.recuts import RecutCurve, learn_recuts
 from analysis.settings import Settings
@@ -189,7 +189,7 @@ def learnt(costing: Costing, seed: int = 0) -> RecutCurve:
 
 def answers(costing: Costing, curve: RecutCurve, settings: Settings | None = None) -> pd.DataFrame:
     """The best allowances of a shop that has what it needs."""
-    table = best_margin(curve, costing, settings or Settings(), UNTIL)
+    table = best_allowance(curve, costing, settings or Settings(), UNTIL)
     assert not isinstance(table, Unavailable)
     return table
 
@@ -203,8 +203,8 @@ def run_shops(kind: Kind, seeds: Iterable[int]) -> tuple[pd.DataFrame, pd.DataFr
         Recut probabilities, a row a `shop`, panel, film (and all panels together) and allowance:
         `low_share`, `high_share`, `truth`, `is_covered`.
     DataFrame
-        Rows of `best_margin` with an answer, `truth_m`, `truth_saving` (of the advised allowance),
-        `is_covered` and `saving_covered`.
+        Rows of `best_allowance` with an answer, `truth_m`, `truth_saving` (of what is
+        advised), `is_covered` and `saving_covered`.
     """
     shares, bests = [], []
     for seed in seeds:
@@ -222,15 +222,15 @@ def run_shops(kind: Kind, seeds: Iterable[int]) -> tuple[pd.DataFrame, pd.DataFr
         saving = [
             np.diff(shop.cost(*row, np.array(margins)))[0]
             for row, margins in zip(
-                pairs, rows[["best_margin_m", "usual_margin_m"]].to_numpy(), strict=True
+                pairs, rows[["best_allowance_m", "usual_allowance_m"]].to_numpy(), strict=True
             )
         ] * rows["pieces_a_year"]
         bests.append(rows.assign(truth_m=truth, truth_saving=saving, shop=seed))
     share, best = pd.concat(shares, ignore_index=True), pd.concat(bests, ignore_index=True)
-    best = best[best["best_margin_m"].notna()]
+    best = best[best["best_allowance_m"].notna()]
     covers = share["truth"].between(share["low_share"], share["high_share"])
     # Both ends may lie on the end of the range, which is summed in another order.
-    low, high = best["low_margin_m"] - 1e-9, best["high_margin_m"] + 1e-9
+    low, high = best["low_allowance_m"] - 1e-9, best["high_allowance_m"] + 1e-9
     return share.assign(is_covered=covers), best.assign(
         is_covered=best["truth_m"].between(low, high),
         saving_covered=best["truth_saving"].between(best["saving_low"], best["saving_high"]),

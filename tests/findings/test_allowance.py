@@ -11,16 +11,16 @@ from scipy.special import expit
 
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import Unavailable
-from analysis.film_tables import BEST_MARGIN, RECUTS_BY_MARGIN
+from analysis.film_tables import BEST_ALLOWANCE, RECUTS_BY_ALLOWANCE
 from analysis.findings.allowance import (
     ALL_PANELS,
     AS_IT_IS,
     LARGER,
     NOT_ENOUGH,
     SMALLER,
-    best_margin,
+    best_allowance,
     expected_piece_cost,
-    recuts_by_margin,
+    recuts_by_allowance,
 )
 from analysis.findings.evidence import wilson_interval
 from analysis.findings.recuts import RecutCurve, learn_recuts
@@ -63,9 +63,9 @@ def known_curve(costing: Costing, level: float, slope: float) -> RecutCurve:
 def test_columns_and_kinds_are_those_of_the_tables() -> None:
     shop = simulated_shop(Kind(cuts=700), 3)
     curve = learnt(shop.costing)
-    table, bins = answers(shop.costing, curve), recuts_by_margin(curve, 5)
-    assert list(table.columns) == BEST_MARGIN.inside_names
-    assert list(bins.columns) == RECUTS_BY_MARGIN.inside_names
+    table, bins = answers(shop.costing, curve), recuts_by_allowance(curve, 5)
+    assert list(table.columns) == BEST_ALLOWANCE.inside_names
+    assert list(bins.columns) == RECUTS_BY_ALLOWANCE.inside_names
     assert table[["panel", "film", "verdict"]].dtypes.eq("str").all()
     assert table[["cuts", "recuts", "pieces_a_year"]].dtypes.eq("int64").all()
     assert table.loc[0, "panel"] == ALL_PANELS
@@ -81,8 +81,8 @@ def test_bins_by_hand() -> None:
     shop = simulated_shop(Kind(cuts=400, panels=1, films=1, level=-2.0), 2)
     curve = learnt(shop.costing)
     for unit, step in (("in", 0.5 * INCH_M), ("ft", 0.5 * INCH_M), ("cm", 0.01)):
-        bins = recuts_by_margin(curve, 30, unit)
-        edges = [*bins["margin_m"], np.inf]
+        bins = recuts_by_allowance(curve, 30, unit)
+        edges = [*bins["allowance_m"], np.inf]
         margin, again = curve.cuts["margin_m"] + 1e-9, curve.cuts["again"]
         own = [
             (margin >= low) & (margin < high)
@@ -90,7 +90,7 @@ def test_bins_by_hand() -> None:
         ]
         assert bins["cuts"].tolist() == [each.sum() for each in own]
         assert bins["recuts"].tolist() == [again[each].sum() for each in own]
-        steps = bins["margin_m"] / step
+        steps = bins["allowance_m"] / step
         assert steps.tolist() == pytest.approx(steps.round().tolist())
         low, high = wilson_interval(bins["recuts"], bins["cuts"])
         assert bins["low_share"].equals(low.rename("low_share"))
@@ -113,9 +113,9 @@ def test_cost_of_a_piece_by_hand() -> None:
         assert found["recut_share"].to_numpy() == pytest.approx(share)
         assert found["film_cost"].to_numpy() == pytest.approx(cost)
         row = answers(shop.costing, curve).set_index(["panel", "film"]).loc[(panel, film)]
-        assert row["best_margin_m"] == pytest.approx(margin[cost.argmin()])
+        assert row["best_allowance_m"] == pytest.approx(margin[cost.argmin()])
         assert row["best_cost"] == pytest.approx(cost.min())
-        usual = row["usual_margin_m"]
+        usual = row["usual_allowance_m"]
         again = expit(-2.5 - 3.0 * (usual / curve.usual_m[panel] - 1))
         held = at["length_m"] + 4 * at["along"] * usual
         dear = held * ROLL_M / at["pieces"] * price * (1 + again)
@@ -148,7 +148,7 @@ def test_all_panels_are_the_sum_of_the_panels_at_their_own_allowance() -> None:
     curve = known_curve(shop.costing, -3.0, 2.5)
     table = answers(shop.costing, curve)
     recent = curve.cuts[curve.cuts["cut_on"] > UNTIL - pd.DateOffset(years=1)]
-    usual = table.loc[0, "usual_margin_m"]
+    usual = table.loc[0, "usual_allowance_m"]
     assert usual == pytest.approx(recent["margin_m"].mean())
     relative = usual / recent["panel"].map(curve.usual_m).mean()
     own = curve.usual_m.to_dict()
@@ -211,7 +211,7 @@ def test_a_shop_whose_recuts_do_not_depend_on_the_allowance() -> None:
     assert (smaller["truth_saving"] >= smaller["saving_low"]).mean() > 0.9
     # Few recuts: hardly anything is said, because a slope cannot be told from none.
     few, unsure = run_shops(Kind(cuts=120, panels=3, films=2, slope=0.0), range(1000, 1020))
-    assert (unsure["verdict"] == SMALLER).mean() < (best["verdict"] == SMALLER).mean()
+    assert (unsure["verdict"] == SMALLER).sum() < 0.1 * (best["verdict"] == SMALLER).sum()
     assert (few["high_share"] - few["low_share"]).mean() > 0.08
 
 
@@ -224,9 +224,9 @@ def test_three_recuts_are_not_enough() -> None:
     assert curve.recuts == 3
     table = answers(costing, curve)
     assert (table["verdict"] == NOT_ENOUGH).all()
-    blank = ["best_margin_m", "low_margin_m", "best_cost", "saving_a_year", "saving_low"]
+    blank = ["best_allowance_m", "low_allowance_m", "best_cost", "saving_a_year", "saving_low"]
     assert table[blank].isna().all(axis=None)
-    assert table[["usual_margin_m", "usual_cost", "usual_recut_share"]].notna().all(axis=None)
+    assert table[["usual_allowance_m", "usual_cost", "usual_recut_share"]].notna().all(axis=None)
     # The same records where three are enough for the owner: the counts no longer stand against it.
     rest = answers(costing, curve, Settings(pricing=Pricing(fewest_jobs=1)))
     assert rest["usual_cost"].equals(table["usual_cost"])
@@ -239,7 +239,7 @@ def test_a_row_with_few_cuts_gets_no_verdict() -> None:
     assert few.sum() > 3
     assert (table.loc[few, "verdict"] == NOT_ENOUGH).all()
     # A row without a recut of its own still has an answer, from the curve of all cuts.
-    answered = table[(table["recuts"] == 0) & ~few & table["best_margin_m"].notna()]
+    answered = table[(table["recuts"] == 0) & ~few & table["best_allowance_m"].notna()]
     assert len(answered) > 3
 
 
@@ -256,7 +256,7 @@ def test_a_clear_case_either_way() -> None:
         costing = costing_of(kept, shop.films)
         table = answers(costing, learnt(costing))
         assert (table["verdict"] == verdict).all(), table
-        gap = table["best_margin_m"] - table["usual_margin_m"]
+        gap = table["best_allowance_m"] - table["usual_allowance_m"]
         assert (np.sign(gap) == (-1 if verdict == SMALLER else 1)).all()
         assert (table["saving_low"] > 0).all()
         assert (table["saving_low"] <= table["saving_a_year"]).all()
@@ -286,7 +286,7 @@ def test_a_film_without_a_price_has_an_allowance_and_no_money() -> None:
     part = answers(costing_of(shop.costing.shelf.pulls, shop.films.iloc[:1]), curve)
     other = part["film"] == "FILM-1"
     assert part.loc[other, ["usual_cost", "best_cost", "saving_a_year"]].isna().all(axis=None)
-    assert part.loc[other, "best_margin_m"].equals(whole.loc[other, "best_margin_m"])
+    assert part.loc[other, "best_allowance_m"].equals(whole.loc[other, "best_allowance_m"])
     same = part["film"] == "FILM-0"
     pd.testing.assert_frame_equal(part[same], whole[same])
     # The first row adds to nothing without it.
@@ -313,15 +313,15 @@ def test_cuts_without_a_pulled_width_and_a_year_without_cuts() -> None:
     pulls = shop.costing.shelf.pulls
     nowhere = costing_of(pulls.assign(pulled_width_m=np.nan), shop.films)
     curve = learnt(nowhere)
-    answer = best_margin(curve, nowhere, Settings(), UNTIL)
+    answer = best_allowance(curve, nowhere, Settings(), UNTIL)
     assert isinstance(answer, Unavailable)
     assert "pulled_width" in answer.line
-    assert len(recuts_by_margin(curve, 5))
+    assert len(recuts_by_allowance(curve, 5))
     later = UNTIL + pd.DateOffset(years=3)
-    table = best_margin(learnt(shop.costing), shop.costing, Settings(), later)
+    table = best_allowance(learnt(shop.costing), shop.costing, Settings(), later)
     assert isinstance(table, pd.DataFrame)
     assert (table["verdict"] == NOT_ENOUGH).all()
-    assert table["usual_margin_m"].isna().all()
+    assert table["usual_allowance_m"].isna().all()
     assert (table["pieces_a_year"] == 0).all()
     some = pulls.assign(pulled_width_m=pulls["pulled_width_m"].where(pulls["panel"] == "panel 0"))
     half = answers(costing_of(some, shop.films), learnt(costing_of(some, shop.films)))
@@ -334,11 +334,11 @@ def test_expected_cost_agrees_with_the_table() -> None:
     shop = simulated_shop(Kind(cuts=900), 12)
     curve = learnt(shop.costing)
     table = answers(shop.costing, curve, Settings(pricing=Pricing(fewest_jobs=1)))
-    told = table[table["best_margin_m"].notna()]
+    told = table[table["best_allowance_m"].notna()]
     assert len(told) > 3
-    for panel, film, best, cost in told[["panel", "film", "best_margin_m", "best_cost"]].itertuples(
-        index=False
-    ):
+    for panel, film, best, cost in told[
+        ["panel", "film", "best_allowance_m", "best_cost"]
+    ].itertuples(index=False):
         frame = expected_piece_cost(curve, shop.costing, UNTIL, panel, film)
         assert frame["margin_m"].is_monotonic_increasing
         assert frame["recut_share"].is_monotonic_decreasing
@@ -392,8 +392,8 @@ def test_the_planted_curve_is_found(demo: Costing) -> None:
     assert curve.recuts == pytest.approx(planted.sum(), abs=3 * luck)
     relative = curve.cuts["margin_m"] / curve.cuts["panel"].map(curve.usual_m)
     mean = curve.cuts["margin_m"].mean()
-    table = recuts_by_margin(curve, 5)
-    at = np.searchsorted(table["margin_m"], relative * mean + 1e-9, side="right") - 1
+    table = recuts_by_allowance(curve, 5)
+    at = np.searchsorted(table["allowance_m"], relative * mean + 1e-9, side="right") - 1
     truth = planted.groupby(at).mean()
     large = table["cuts"] >= 500
     ratio = table.loc[large, "curve_share"] / truth[large]

@@ -129,8 +129,8 @@ def test_what_the_shop_did_comes_out_exactly(truth: Truth, tmp_path: Path) -> No
     # The last twelve months' mean allowance, a side.
     year = cuts[(cuts["reason"] == "first") & (cuts["cut_on"] > "2025-09-30")]
     mean = ((year["piece_length"] - year["finished_length"]) / 2).mean() / 100
-    best = review.frame("best_margin").iloc[0]
-    assert best["usual_margin_m"] == pytest.approx(mean, rel=0.02)
+    best = review.frame("best_allowance").iloc[0]
+    assert best["usual_allowance_m"] == pytest.approx(mean, rel=0.02)
 
 
 def test_the_recut_curve_comes_back_within_its_intervals(tmp_path: Path) -> None:
@@ -138,10 +138,10 @@ def test_the_recut_curve_comes_back_within_its_intervals(tmp_path: Path) -> None
     held = []
     for at, truth in enumerate(TRUTHS):
         review, _ = simulated(truth, tmp_path / str(at), 10 + at)
-        rows = review.frame("recuts_by_margin")
+        rows = review.frame("recuts_by_allowance")
         rows = rows[rows["cuts"] >= 10]
         for row in rows.to_dict("records"):
-            middle = 100 * row["margin_m"] + 0.5  # rows are whole centimetres
+            middle = 100 * row["allowance_m"] + 0.5  # rows are whole centimetres
             share = truth.recut_share(middle)
             # A row is a centimetre wide: its truth is that of its own cuts, near its middle.
             slack = 0.15 * share

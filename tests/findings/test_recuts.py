@@ -13,7 +13,7 @@ from scipy.special import expit
 from analysis.costing.jobs import cost_records
 from analysis.errors import Unavailable
 from analysis.findings import recuts
-from analysis.findings.allowance import recuts_by_margin
+from analysis.findings.allowance import recuts_by_allowance
 from analysis.findings.recuts import Cells, cuts_again, draw_curves, learn_recuts
 from tests.findings.simulated_cuts import (
     UNTIL,
@@ -139,10 +139,10 @@ def test_one_cut_is_no_evidence(tmp_path: Path) -> None:
     costing = cost_records(records, UNTIL)
     table = answers(costing, learnt(costing))
     assert list(table["verdict"]) == ["not enough recuts to tell"] * 2
-    assert table["best_margin_m"].isna().all()
+    assert table["best_allowance_m"].isna().all()
     # The film was never bought: no money, but the allowance is what it is.
     assert table["usual_cost"].isna().all()
-    assert table["usual_margin_m"].round(9).tolist() == [0.075, 0.075]
+    assert table["usual_allowance_m"].round(9).tolist() == [0.075, 0.075]
 
 
 def plain_cells(relative: list[float], again: list[int], panel: list[int] | None = None) -> Cells:
@@ -235,13 +235,13 @@ def test_no_curve_rises(kind: Kind) -> None:
     assert (curve.slope >= 0).all()
     share = curve.share(np.arange(2), np.zeros(2, dtype=np.int64), np.linspace(0.3, 2.0, 9))
     assert (np.diff(share, axis=2) <= 0).all()
-    table = recuts_by_margin(curve, 5)
+    table = recuts_by_allowance(curve, 5)
     assert (np.diff(table["curve_share"]) <= 0).all()
 
 
 def test_isotonic_regression_sees_the_same_curve() -> None:
     """The least-squares fit that never rises lies in the curve's interval, with its own noise."""
-    table = recuts_by_margin(learnt(simulated_shop(Kind(cuts=3000), 8).costing), 5)
+    table = recuts_by_allowance(learnt(simulated_shop(Kind(cuts=3000), 8).costing), 5)
     fit = isotonic_regression(table["recut_share"], weights=table["cuts"], increasing=False).x
     half = (table["high_share"] - table["low_share"]) / 2
     assert table["enough"].sum() >= 5
@@ -256,7 +256,7 @@ def test_no_recut_at_all_is_a_low_curve() -> None:
     curve = learnt(costing)
     assert curve.recuts == 0
     assert curve.recut_film == 1.0
-    table = recuts_by_margin(curve, 5)
+    table = recuts_by_allowance(curve, 5)
     assert (table["curve_share"] < 0.03).all()
     assert (answers(costing, curve)["verdict"] == "not enough recuts to tell").all()
 
@@ -268,7 +268,7 @@ def test_an_allowance_that_never_varied_tells_nothing() -> None:
     table = answers(shop.costing, curve)
     rows = table.iloc[1:]
     assert (rows["verdict"] == "not enough recuts to tell").all()
-    assert rows["best_margin_m"].isna().all()
+    assert rows["best_allowance_m"].isna().all()
     assert rows["usual_recut_share"].notna().all()
 
 
@@ -280,5 +280,5 @@ def test_the_same_seed_gives_the_same_curve_and_nothing_is_changed() -> None:
     assert not np.array_equal(one.level, other.level)
     pd.testing.assert_frame_equal(shop.costing.shelf.pulls, before)
     # Another seed moves an interval's ends by little: the draws are enough.
-    first, second = (recuts_by_margin(each, 5)["curve_high_share"] for each in (one, other))
+    first, second = (recuts_by_allowance(each, 5)["curve_high_share"] for each in (one, other))
     assert second.to_numpy() == pytest.approx(first.to_numpy(), rel=0.15)

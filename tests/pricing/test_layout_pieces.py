@@ -143,9 +143,9 @@ def test_a_job_to_come_takes_the_panels_with_the_usual_allowance(
     (found,) = sets(shop, "J3")
     assert sizes(found) == [("roof", 1.7, 1.16)]
     assert (found.before, found.notes) == (None, ())
-    (wide,) = sets(shop, "J3", margin_m=0.1)
+    (wide,) = sets(shop, "J3", allowance_m=0.1)
     assert sizes(wide) == [("roof", 1.8, 1.3)]
-    (bare,) = sets(shop, "J3", margin_m=0.0)
+    (bare,) = sets(shop, "J3", allowance_m=0.0)
     assert sizes(bare) == [("roof", 1.6, 1.1)]
 
 

@@ -27,8 +27,8 @@ NO_TELLING = "not enough recuts to tell"
 def film(services: Sequence[str], films: Sequence[str], panels: Sequence[str]) -> dict[str, Any]:
     """The tables of estimates about film, inside names."""
     return {
-        "recuts_by_margin": recuts(),
-        "best_margin": best_margin(panels, films),
+        "recuts_by_allowance": recuts(),
+        "best_allowance": best_allowance(panels, films),
         "film_installed": installed(services, films),
         "film_swaps": swaps(services, films),
         "film_price_trends": trends(films),
@@ -50,7 +50,7 @@ def recuts() -> pd.DataFrame:
     curve = np.array([0.11, 0.075, 0.047, 0.031, 0.02, 0.013])
     return pd.DataFrame(
         {
-            "margin_m": np.array([2.0, 2.5, 3.0, 3.5, 4.0, 4.5]) * INCH,
+            "allowance_m": np.array([2.0, 2.5, 3.0, 3.5, 4.0, 4.5]) * INCH,
             "cuts": cuts,
             "recuts": again,
             "recut_share": share,
@@ -64,7 +64,7 @@ def recuts() -> pd.DataFrame:
     )
 
 
-def best_margin(panels: Sequence[str], films: Sequence[str]) -> pd.DataFrame:
+def best_allowance(panels: Sequence[str], films: Sequence[str]) -> pd.DataFrame:
     """All panels, then each panel in each film: the first to be cut smaller, the last thin."""
     keys = [("all panels", None), *((panel, film) for panel in panels for film in films)]
     frame = pd.DataFrame(keys, columns=["panel", "film"]).astype("str")
@@ -79,10 +79,10 @@ def best_margin(panels: Sequence[str], films: Sequence[str]) -> pd.DataFrame:
     return frame.assign(
         cuts=cuts,
         recuts=cuts // 20,
-        usual_margin_m=usual * INCH,
-        best_margin_m=best * INCH,
-        low_margin_m=(best - 0.3) * INCH,
-        high_margin_m=(best + 0.4) * INCH,
+        usual_allowance_m=usual * INCH,
+        best_allowance_m=best * INCH,
+        low_allowance_m=(best - 0.3) * INCH,
+        high_allowance_m=(best + 0.4) * INCH,
         usual_recut_share=0.04,
         best_recut_share=np.where(told, 0.055, np.nan),
         usual_cost=12.4,

@@ -25,8 +25,8 @@ def drawn(fig: Any) -> str:
 
 
 def best(**columns: Any) -> pd.DataFrame:
-    """The made table of `best_margin`, some columns of its first row changed."""
-    frame = made_film.best_margin(PANELS, FILMS)
+    """The made table of `best_allowance`, some columns of its first row changed."""
+    frame = made_film.best_allowance(PANELS, FILMS)
     for name, value in columns.items():
         frame.loc[0, name] = value
     return frame
@@ -35,8 +35,8 @@ def best(**columns: Any) -> pd.DataFrame:
 @pytest.mark.parametrize(
     ("table", "gather", "draw"),
     [
-        ("recuts_by_margin", recuts.gather_recuts, recuts.draw_recuts),
-        ("best_margin", allowance.gather_best_margin, allowance.draw_best_margin),
+        ("recuts_by_allowance", recuts.gather_recuts, recuts.draw_recuts),
+        ("best_allowance", allowance.gather_best_allowance, allowance.draw_best_allowance),
     ],
 )
 def test_what_is_not_there_says_why(table: str, gather: Any, draw: Any) -> None:
@@ -90,15 +90,15 @@ def test_the_title_of_recuts_is_the_curve_where_most_is_cut() -> None:
 
 def test_a_curve_that_may_be_flat_says_so() -> None:
     flat = made_film.recuts().assign(curve_low_share=0.0, curve_high_share=0.2)
-    title = recuts.gather_recuts(film_review(recuts_by_margin=flat)).title
+    title = recuts.gather_recuts(film_review(recuts_by_allowance=flat)).title
     assert title.startswith("That a larger allowance saves recuts is not sure: 7.5% (0% to 20%)")
 
 
 def test_too_few_recuts_are_told_in_both_figures() -> None:
-    review = film_review(best_margin=best(verdict=NO_TELLING).head(1))
+    review = film_review(best_allowance=best(verdict=NO_TELLING).head(1))
     assert recuts.gather_recuts(review).title == "Not enough recuts to tell how large to cut"
     told = "Not enough recuts to tell how large to cut over all"
-    assert allowance.gather_best_margin(review).title == told
+    assert allowance.gather_best_allowance(review).title == told
     assert allowance.allowance_sentence(review) == f"{told}."
 
 
@@ -106,7 +106,7 @@ def test_recuts_without_a_curve_draw_the_dots_alone() -> None:
     blank = made_film.recuts().assign(
         curve_share=np.nan, curve_low_share=np.nan, curve_high_share=np.nan
     )
-    info = recuts.gather_recuts(film_review(recuts_by_margin=blank))
+    info = recuts.gather_recuts(film_review(recuts_by_allowance=blank))
     assert info.title == "4.8% of pieces are cut again; not enough to tell by allowance"
     assert [trace.name for trace in recuts.draw_recuts(info).data] == ["found"]
 
@@ -114,14 +114,14 @@ def test_recuts_without_a_curve_draw_the_dots_alone() -> None:
 def test_an_interval_of_few_cuts_does_not_flatten_the_others() -> None:
     frame = made_film.recuts()
     frame.loc[5, "high_share"] = 0.9
-    info = recuts.gather_recuts(film_review(recuts_by_margin=frame))
+    info = recuts.gather_recuts(film_review(recuts_by_allowance=frame))
     assert recuts.draw_recuts(info).layout.yaxis.range[1] < 25
 
 
 def test_many_bins_keep_their_labels_apart() -> None:
     frame = pd.concat([made_film.recuts().head(1)] * 40, ignore_index=True)
-    frame = frame.assign(margin_m=np.arange(40) * 0.01)
-    info = recuts.gather_recuts(film_review(METRIC, recuts_by_margin=frame))
+    frame = frame.assign(allowance_m=np.arange(40) * 0.01)
+    info = recuts.gather_recuts(film_review(METRIC, recuts_by_allowance=frame))
     ticks = recuts.draw_recuts(info).layout.xaxis.ticktext
     assert len(info.shares) == len(ticks) == 40
     assert 0 < sum(1 for tick in ticks if tick) <= 13
@@ -129,11 +129,11 @@ def test_many_bins_keep_their_labels_apart() -> None:
 
 
 def test_the_allowance_is_that_of_the_table() -> None:
-    info = allowance.gather_best_margin(film_review())
-    table = made_film.best_margin(PANELS, FILMS)
+    info = allowance.gather_best_allowance(film_review())
+    table = made_film.best_allowance(PANELS, FILMS)
     assert info.names[:3] == ("all panels", "roof, GB-60", "roof, MB-60")
-    assert info.usual == pytest.approx(table["usual_margin_m"].head(12) / INCH)
-    assert info.best == pytest.approx(table["best_margin_m"].head(12) / INCH)
+    assert info.usual == pytest.approx(table["usual_allowance_m"].head(12) / INCH)
+    assert info.best == pytest.approx(table["best_allowance_m"].head(12) / INCH)
     assert info.savings == pytest.approx(table["saving_a_year"].head(12))
     assert info.changes == (True, True, True, *[False] * 9)
     assert info.texts[0] == ("cut smaller: $240 a year ($150 to $390), cut again 4.0% → 5.5%")
@@ -145,8 +145,8 @@ def test_the_allowance_is_that_of_the_table() -> None:
 
 
 def test_the_allowance_draws_usual_and_best() -> None:
-    info = allowance.gather_best_margin(film_review())
-    fig = allowance.draw_best_margin(info)
+    info = allowance.gather_best_allowance(film_review())
+    fig = allowance.draw_best_allowance(info)
     traces = {trace.name: trace for trace in fig.data}
     assert tuple(traces["usual"].x) == info.usual
     assert tuple(traces["best"].x) == info.best
@@ -156,7 +156,7 @@ def test_the_allowance_draws_usual_and_best() -> None:
 
 
 def test_cheap_pieces_are_told_to_the_hundredth_in_the_grid() -> None:
-    grid = allowance.gather_best_margin(film_review()).grids[0]
+    grid = allowance.gather_best_allowance(film_review()).grids[0]
     at = {heading.text: place for place, heading in enumerate(grid.headings)}
     assert grid.rows[0][at["Film a piece at the usual"]].text == "12.40"
     assert grid.rows[0][at["Film a piece at the best"]].text == "12.10"
@@ -184,51 +184,51 @@ def test_cheap_pieces_are_told_to_the_hundredth_in_the_grid() -> None:
     ],
 )
 def test_the_finding_follows_the_verdict(columns: dict[str, Any], title: str) -> None:
-    review = film_review(best_margin=best(**columns))
-    assert allowance.gather_best_margin(review).title.startswith(title)
+    review = film_review(best_allowance=best(**columns))
+    assert allowance.gather_best_allowance(review).title.startswith(title)
     assert allowance.allowance_sentence(review).startswith(title)
     assert allowance.allowance_sentence(review).endswith(".")
 
 
 def test_as_it_is_without_exceptions_is_short() -> None:
     frame = best(verdict="as it is").assign(verdict="as it is")
-    assert allowance.allowance_sentence(film_review(best_margin=frame)) == (
+    assert allowance.allowance_sentence(film_review(best_allowance=frame)) == (
         "The allowance is about right over all: 3.2 in a side."
     )
 
 
 def test_a_thin_row_gives_no_advice() -> None:
-    frame = made_film.best_margin(PANELS, FILMS)
+    frame = made_film.best_allowance(PANELS, FILMS)
     frame.loc[1, "cuts"] = 4
-    info = allowance.gather_best_margin(film_review(best_margin=frame))
+    info = allowance.gather_best_allowance(film_review(best_allowance=frame))
     assert info.changes == (True, True, *[False] * 10)
     assert "roof, GB-60" not in info.names
-    few_only = allowance.gather_best_margin(film_review(best_margin=frame.head(2)))
+    few_only = allowance.gather_best_allowance(film_review(best_allowance=frame.head(2)))
     assert few_only.texts[1] == "4 cuts: no advice yet"
-    assert "roof, GB-60 (few)" in drawn(allowance.draw_best_margin(few_only))
+    assert "roof, GB-60 (few)" in drawn(allowance.draw_best_allowance(few_only))
     at = [heading.text for heading in few_only.grids[0].headings].index("Cuts")
     assert few_only.grids[0].rows[1][at].says_few
 
 
 def test_a_loss_keeps_its_sign() -> None:
     frame = best(saving_a_year=-20.0, saving_low=-70.0, saving_high=40.0)
-    info = allowance.gather_best_margin(film_review(best_margin=frame))
+    info = allowance.gather_best_allowance(film_review(best_allowance=frame))
     assert info.texts[0] == ("cut smaller: −$20 a year (−$70 to $40), cut again 4.0% → 5.5%")
 
 
 def test_without_sizes_no_allowance_is_known() -> None:
-    frame = best().assign(usual_margin_m=np.nan, best_margin_m=np.nan)
-    info = allowance.gather_best_margin(film_review(best_margin=frame))
+    frame = best().assign(usual_allowance_m=np.nan, best_allowance_m=np.nan)
+    info = allowance.gather_best_allowance(film_review(best_allowance=frame))
     assert "no allowance is known" in info.line
     assert len(info.grids[0].rows) == 17
-    gone = film_review(best_margin=Unavailable("best_margin", (), LINE))
+    gone = film_review(best_allowance=Unavailable("best_allowance", (), LINE))
     assert allowance.allowance_sentence(gone) == LINE
-    none = film_review(best_margin=best().tail(3))
+    none = film_review(best_allowance=best().tail(3))
     assert "cannot be told" in allowance.allowance_sentence(none)
 
 
 def test_a_metric_shop_reads_its_own_units() -> None:
-    info = allowance.gather_best_margin(film_review(METRIC))
+    info = allowance.gather_best_allowance(film_review(METRIC))
     assert info.unit == "cm"
     assert info.usual[0] == pytest.approx(3.2 * 2.54)
     assert info.title.startswith("Cut smaller: 6,9 cm a side instead of 8,1 cm saves 240\xa0€")
@@ -236,16 +236,16 @@ def test_a_metric_shop_reads_its_own_units() -> None:
 
 
 def test_a_long_panel_leaves_its_film_readable() -> None:
-    frame = made_film.best_margin(("quarter panel behind the rear door on the left",), FILMS)
-    info = allowance.gather_best_margin(film_review(best_margin=frame))
+    frame = made_film.best_allowance(("quarter panel behind the rear door on the left",), FILMS)
+    info = allowance.gather_best_allowance(film_review(best_allowance=frame))
     assert info.names[1].endswith("…, GB-60")
     assert len(info.names[1]) <= 44
 
 
 def test_typed_markup_is_drawn_as_it_is() -> None:
-    frame = made_film.best_margin((HOSTILE, "roof"), ("=1+1<i>", "GB-60"))
-    info = allowance.gather_best_margin(film_review(best_margin=frame))
-    text = drawn(allowance.draw_best_margin(info))
+    frame = made_film.best_allowance((HOSTILE, "roof"), ("=1+1<i>", "GB-60"))
+    info = allowance.gather_best_allowance(film_review(best_allowance=frame))
+    text = drawn(allowance.draw_best_allowance(info))
     assert "<i>" not in text
     assert "<b>=1" not in text
     assert "&lt;b&gt;=1+1" in text

@@ -256,7 +256,7 @@ def test_trends_are_those_of_the_table() -> None:
 def test_prices_that_stand_make_no_alarm() -> None:
     frame = made_film.trends(FILMS).iloc[[2, 3]]
     info = trends.gather_trends(film_review(film_price_trends=frame))
-    assert info.title == "No film is sure to get dearer"
+    assert info.title == "No film has got dearer beyond chance"
 
 
 def test_too_few_purchases_are_told_and_not_drawn() -> None:
@@ -269,7 +269,7 @@ def test_too_few_purchases_are_told_and_not_drawn() -> None:
     info = trends.gather_trends(film_review(film_price_trends=told))
     assert info.few == (True,)
     assert info.dearer == (False,)
-    assert info.title == "No film is sure to get dearer"
+    assert info.title == "No film has got dearer beyond chance"
 
 
 def test_without_steps_there_is_no_table_of_steps() -> None:

@@ -5,7 +5,7 @@ starts from a layout made by best fit, and its bound is on the cost of all of th
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from analysis.findings.cheapest_model import (
@@ -132,11 +132,8 @@ def _on_rolls(film: Film, items: Sequence[int], rolls: Sequence[int], first: int
 
 def _each_on_its_roll(film: Film, items: Sequence[int], rolls: Sequence[int]) -> Plan | None:
     """Equal pieces on the roll that is cheapest for them alone, side by side."""
-    kinds: dict[tuple[int, int], list[int]] = {}
-    for item in items:
-        kinds.setdefault(film.grid.sizes[item], []).append(item)
     of_roll: dict[int, list[int]] = {}
-    for kind in kinds.values():
+    for kind in _kinds(film, items):
         priced = [
             (
                 -(-len(kind) // (film.widths[roll] // across))
@@ -162,6 +159,7 @@ def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
         return [(roll, [spot._replace(item=items[spot.item]) for spot in found.spots])]
     plans = [_one_by_one(film, roll, items)]
     plans += [_in_rows(film, roll, items, flat=flat) for flat in (True, False)]
+    plans.append(_kinds_in_rows(film, roll, items))
     return min(plans, key=lambda plan: sum(end_of(spots) for _, spots in plan))
 
 
@@ -180,8 +178,8 @@ def _in_rows(film: Film, roll: int, items: Sequence[int], *, flat: bool) -> Plan
     """Pieces side by side in rows across the roll, rows on pulls, each pull then laid anew.
 
     The longest first into the first row that holds it (first-fit decreasing height: Coffman, Garey,
-    Johnson and Tarjan 1980, from memory), rows likewise into pulls. `flat` : each piece the way
-    that takes least length, else the way it was given.
+    Johnson and Tarjan 1980, from memory). `flat` : each piece the way that takes least length, else
+    the way it was given.
     """
     ways = {
         item: min(film.ways[roll][item], key=lambda way: way[1])
@@ -191,11 +189,55 @@ def _in_rows(film: Film, roll: int, items: Sequence[int], *, flat: bool) -> Plan
     }
     longest_first = sorted(items, key=lambda item: -ways[item][1])
     rows = _first_fit([([item], ways[item][0]) for item in longest_first], film.widths[roll])
-    lengths = [(row, max(ways[item][1] for item in row)) for row in rows]
+    return _rows_on_pulls(film, roll, rows, ways)
+
+
+def _kinds_in_rows(film: Film, roll: int, items: Sequence[int]) -> Plan:
+    """Equal pieces in rows of their own, the way that takes least length, as by hand."""
+    ways: dict[int, tuple[int, int]] = {}
+    rows: list[list[int]] = []
+    for kind in _kinds(film, items):
+        _, way = min(
+            (-(-len(kind) // (film.widths[roll] // way[0])) * way[1], way)
+            for way in film.ways[roll][kind[0]]
+        )
+        beside = film.widths[roll] // way[0]
+        rows += [kind[at : at + beside] for at in range(0, len(kind), beside)]
+        ways |= dict.fromkeys(kind, way)
+    rows.sort(key=lambda row: -ways[row[0]][1])
+    return _rows_on_pulls(film, roll, rows, ways)
+
+
+def _kinds(film: Film, items: Sequence[int]) -> list[list[int]]:
+    """The items, equal ones together."""
+    kinds: dict[object, list[int]] = {}
+    for item in items:
+        key = (film.grid.sizes[item], *(ways[item] for ways in film.ways))
+        kinds.setdefault(key, []).append(item)
+    return list(kinds.values())
+
+
+def _rows_on_pulls(
+    film: Film, roll: int, rows: Sequence[list[int]], ways: Mapping[int, tuple[int, int]]
+) -> Plan:
+    """Rows put on as few pulls as first fit finds, each laid anew where that is shorter."""
+    deep = {row[0]: max(ways[item][1] for item in row) for row in rows}
+    by_first = {row[0]: row for row in rows}
     plan: Plan = []
-    for pull in _first_fit(lengths, film.longest[roll]):
-        found = soon_strip([film.ways[roll][item] for item in pull], film.widths[roll])
-        plan.append((roll, [spot._replace(item=pull[spot.item]) for spot in found.spots]))
+    for pull in _first_fit([([row[0]], deep[row[0]]) for row in rows], film.longest[roll]):
+        spots: list[Spot] = []
+        along = 0
+        for first in pull:
+            across = 0
+            for item in by_first[first]:
+                spots.append(Spot(item, across, along, *ways[item]))
+                across += ways[item][0]
+            along += deep[first]
+        of_pull = [spot.item for spot in spots]
+        found = soon_strip([film.ways[roll][item] for item in of_pull], film.widths[roll])
+        if found.length < along:
+            spots = [spot._replace(item=of_pull[spot.item]) for spot in found.spots]
+        plan.append((roll, spots))
     return plan
 
 

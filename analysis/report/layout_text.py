@@ -248,8 +248,9 @@ def _before_line(film: FilmLayout, settings: Settings) -> str:
         then += f" and {tape.area(before.offcut_area_m2)} of offcuts"
     if before.kept_area_m2 > 0:
         then += f", of which {tape.area(before.kept_area_m2)} was kept"
-    pulled = before.roll_area_m2 + before.offcut_area_m2
-    saved = pulled - film.layout.roll_area_m2
+    if before.offcut_area_m2 > 0:
+        return f"{then}. This layout takes no offcut, so the two are not alike."
+    saved = before.roll_area_m2 - film.layout.roll_area_m2
     return f"{then}{_saving(film, saved, film.before_cost - film.layout.cost, settings)}."
 
 

@@ -288,8 +288,13 @@ def test_what_it_takes_and_saves() -> None:
     )
     assert lines[1].endswith("this layout pulls 13.8 sq ft less, $5.62 less at today's prices.")
     then = "As it was cut: 3 pulls, 157 1/2 in (13 ft 1 1/2 in), 60.3 sq ft off rolls"
-    assert lines[2].startswith(f"{then} and 5.4 sq ft of offcuts, of which 5.4 sq ft was kept; ")
-    assert lines[2].endswith("pulls 25.7 sq ft less, $4.38 more at today's prices.")
+    assert lines[2] == (
+        f"{then} and 5.4 sq ft of offcuts, of which 5.4 sq ft was kept. This layout takes no "
+        "offcut, so the two are not alike."
+    )
+    alike = Before(3, ((2.0, 1.5), (2.0, 1.3)), 0.0, 0.0)
+    compared = facts(film_of(PULL, least=24.0, before=alike, before_cost=20.0), INCHES)[2]
+    assert compared == f"{then}; this layout pulls 20.3 sq ft less, $4.38 more at today's prices."
     assert lines[3] == "It is at most 2.0% longer than the shortest there may be."
     unpriced = facts(film_of(PULL, is_priced=False), INCHES)
     assert unpriced[0].startswith("Film off rolls: 40.0 sq ft; ")

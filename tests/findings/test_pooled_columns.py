@@ -213,7 +213,7 @@ def test_the_demo_agrees(tmp_path: Path) -> None:
     table = RESULT_TABLES["hours_by_model"]
     edge = found.reset_index().reindex(columns=table.inside_names)
     rows = to_edge(edge, table, records.settings).to_dict("records")
-    dense = DenseHours(Costing(read_shop(tmp_path), quarter))
+    dense = DenseHours(Costing(read_shop(tmp_path), quarter, packed=False))
     plug_in = dense.by_model()
     assert len(rows) == len(plug_in) > 40
     assert len(model.data.lines) == len(dense.y)

@@ -215,6 +215,14 @@ RECUTS_BY_ALLOWANCE = Table(
         ),
         percent("curve_low_pct", "Lower end of its 90 % interval."),
         percent("curve_high_pct", "Upper end of its 90 % interval."),
+        money(
+            "piece_cost",
+            "Expected film cost of the shop's average piece at the row's mean allowance, recuts "
+            "included; blank outside what nine cuts in ten were cut with.",
+            sums=False,
+        ),
+        money("piece_cost_low", "Lower end of its 90 % interval.", sums=False),
+        money("piece_cost_high", "Upper end of its 90 % interval.", sums=False),
         ENOUGH,
     ),
 )

@@ -23,6 +23,7 @@ _HEADINGS: Final = {
     **dict.fromkeys(
         (
             "low_allowance",
+            "piece_cost_low",
             "curve_low_pct",
             "saving_low",
             "difference_low",
@@ -34,6 +35,7 @@ _HEADINGS: Final = {
     **dict.fromkeys(
         (
             "high_allowance",
+            "piece_cost_high",
             "curve_high_pct",
             "saving_high",
             "difference_high",
@@ -51,6 +53,7 @@ _HEADINGS: Final = {
     "usual_cost": "Film a piece at the usual",
     "best_cost": "Film a piece at the best",
     "curve_pct": "By the curve",
+    "piece_cost": "Film a piece",
     "rise_pct": "Rise a year",
     "avoidable_in_job_area": "Avoidable within jobs",
 }

@@ -13,7 +13,7 @@ on the job lines with a recut or damage; where none are logged, as much again as
 """
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -48,14 +48,17 @@ _METRIC_STEP_M: Final = 0.01
 _HALF_INCH: Final = 0.5
 
 
-def recuts_by_allowance(curve: RecutCurve, fewest: int, length_unit: str = "in") -> pd.DataFrame:
+def recuts_by_allowance(
+    curve: RecutCurve, fewest: int, length_unit: str = "in", costs: pd.DataFrame | None = None
+) -> pd.DataFrame:
     """Recuts by allowance, with the curve beside them: columns of `RECUTS_BY_ALLOWANCE`.
 
     Rows are half inches (whole centimetres where lengths are metric) of the allowance a side, each
     cut's brought to the shop's mean: allowance ÷ its panel's mean × the mean over all cuts. As
     they were measured the rows could not be compared, because small parts stand at one end and
     large ones at the other. The curve is that of all cuts together, every panel's allowance being
-    the same share of its mean: it never rises. `enough` : whether a row has `fewest` cuts.
+    the same share of its mean: it never rises. `enough` : whether a row has `fewest` cuts. `costs`
+    comes from `expected_piece_cost` over all panels; without it the costs are missing.
     """
     step = _METRIC_STEP_M if length_unit in ("mm", "cm", "m") else _HALF_INCH * metres_per("in")
     relative, mean = _relative(curve), float(curve.cuts["margin_m"].mean())
@@ -80,8 +83,24 @@ def recuts_by_allowance(curve: RecutCurve, fewest: int, length_unit: str = "in")
         curve_low_share=curve_low,
         curve_high_share=curve_high,
         enough=is_enough(found["cuts"], fewest),
+        **_costs_at(costs, found["relative"]),
     )
     return table.reset_index(drop=True)[RECUTS_BY_ALLOWANCE.inside_names]
+
+
+def _costs_at(costs: pd.DataFrame | None, relative: pd.Series) -> dict[str, Any]:
+    """Expected cost of a piece and its interval at allowances; missing where none was looked at."""
+    names = {
+        "piece_cost": "film_cost",
+        "piece_cost_low": "low_cost",
+        "piece_cost_high": "high_cost",
+    }
+    if costs is None:
+        return dict.fromkeys(names, np.nan)
+    return {
+        name: np.interp(relative, costs["relative"], costs[column], left=np.nan, right=np.nan)
+        for name, column in names.items()
+    }
 
 
 def best_allowance(
@@ -129,8 +148,9 @@ def expected_piece_cost(
     -------
     DataFrame
         By rising `margin_m` (allowance a side, over the range looked at): `recut_share` with
-        `low_share` and `high_share` (90 %), and `film_cost` (expected, of a piece; missing where
-        the film was never bought). Empty where the shop has no such cuts.
+        `low_share` and `high_share` (90 %), and `film_cost` with `low_cost` and `high_cost`
+        (expected, of a piece; missing where the film was never bought); `relative` : allowance ÷
+        the mean. Empty where the shop has no such cuts.
     """
     if panel == ALL_PANELS:
         rows = _all_panels(curve, costing, until)
@@ -140,9 +160,12 @@ def expected_piece_cost(
     share, cost = rows.share[:, :, :_POINTS], rows.cost[:, :, :_POINTS]
     low, high = np.quantile(share, _ENDS, axis=0)
     margin = rows.relative[:, :_POINTS] * rows.scale_m[:, None]
-    money = cost.mean(axis=0) * rows.money[:, None]
+    money = rows.money[:, None]
+    low_cost, high_cost = np.quantile(cost, _ENDS, axis=0) * money
     columns = {"margin_m": margin, "recut_share": share.mean(axis=0), "low_share": low}
-    columns |= {"high_share": high, "film_cost": money}
+    columns |= {"high_share": high, "film_cost": cost.mean(axis=0) * money}
+    columns |= {"low_cost": low_cost, "high_cost": high_cost}
+    columns |= {"relative": rows.relative[:, :_POINTS]}
     return pd.DataFrame({name: values.ravel() for name, values in columns.items()})
 
 

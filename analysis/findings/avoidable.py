@@ -4,8 +4,7 @@ Per film, roll width and day, the pieces cut first-time for jobs are packed acro
 was pulled over and above that, and not kept, need not have been. The same within each job alone.
 """
 
-from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,14 +13,12 @@ import pandas as pd
 
 from analysis.errors import Unavailable
 from analysis.findings.groups import Period
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet
+from analysis.findings.layouts import LEAST_LENGTH
+from analysis.findings.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
 from analysis.findings.packing import pack_quick
 from analysis.settings import Settings
 from analysis.sums import ratio
 
-Packer = Callable[[Sequence[Piece], Sheet, float], Layout]
-# Sizes are told apart to a ten-thousandth of a millimetre: an eighth of an inch stays one.
-_PLACES: Final = 7
 _LEAST_SAVED: Final = 1e-4
 _DAY: Final = ["film", "width", "cut_on"]
 _JOB: Final = [*_DAY, "job_id"]
@@ -68,7 +65,7 @@ def lay_again(
     has_sizes = pulls[["piece_length_m", "piece_width_m", "pieces"]].notna().all(axis=1)
     zero = pd.Series(0.0, index=pulls.index).mask(ours & ~has_sizes)
     cuts = _fitting(pulls[ours & has_sizes], directional)
-    packer = _Memory(pack, knife_gap_m)
+    packer = PackedSets(pack, knife_gap_m)
     in_job, groups = _shared(cuts, _JOB, packer)
     by_day, _ = _shared(cuts, _DAY, packer, groups["packed_m"])
     areas = {
@@ -120,38 +117,17 @@ def _by_job(cuts: pd.DataFrame, in_job: pd.Series, groups: pd.DataFrame) -> pd.D
 def _fitting(cuts: pd.DataFrame, directional: Sequence[str]) -> pd.DataFrame:
     """The cuts whose pieces their roll can hold, with sizes rounded for comparing."""
     cuts = cuts.assign(
-        width=cuts["pulled_width_m"].round(_PLACES),
-        long=cuts["piece_length_m"].round(_PLACES),
-        wide=cuts["piece_width_m"].round(_PLACES),
+        width=cuts["pulled_width_m"].round(PLACES),
+        long=cuts["piece_length_m"].round(PLACES),
+        wide=cuts["piece_width_m"].round(PLACES),
         may_turn=~cuts["film"].isin(list(directional)),
     )
     across = cuts["wide"].where(~cuts["may_turn"], cuts[["long", "wide"]].min(axis=1))
     return cuts[across <= cuts["width"] + LEAST_LENGTH / 4]
 
 
-class _Memory:
-    """Packs each set of pieces once: the same jobs come again and again."""
-
-    def __init__(self, pack: Packer, knife_gap_m: float) -> None:
-        self.pack = pack
-        self.gap = knife_gap_m
-        self.known: dict[tuple[object, ...], float] = {}
-
-    def length_m(self, width: float, kinds: Counter[tuple[float, float, bool]]) -> float:
-        """Shortest length that holds the pieces (length, width, may turn: how many). [m]"""
-        key = (width, *sorted(kinds.items()))
-        if key not in self.known:
-            pieces = [
-                Piece(f"{long} x {wide}", long, wide, may_turn)
-                for (long, wide, may_turn), number in sorted(kinds.items())
-                for _ in range(number)
-            ]
-            self.known[key] = self.pack(pieces, Sheet("roll", width), self.gap).length_m
-        return self.known[key]
-
-
 def _shared(
-    cuts: pd.DataFrame, by: list[str], packer: _Memory, jobs_m: pd.Series | None = None
+    cuts: pd.DataFrame, by: list[str], packer: PackedSets, jobs_m: pd.Series | None = None
 ) -> tuple[pd.Series, pd.DataFrame]:
     """Avoidable area of each group of cuts, shared over them by their side loss. [m²]
 
@@ -166,8 +142,10 @@ def _shared(
     width = cuts["width"].groupby(number).first()
     worth = _could_save(cuts, number, sums, width)
     # Where nothing can be saved, how short a layout could be is not looked for.
-    packed = _packed_lengths(cuts[number.map(worth)], number[number.map(worth)], packer)
-    sums["packed_m"] = packed.reindex(sums.index).fillna(np.inf)
+    looked_at = number.map(worth)
+    sets = sets_of_pieces(cuts[looked_at], number[looked_at])
+    packed = {group: packer.length_m(pieces, width[group]) for group, pieces in sets.items()}
+    sums["packed_m"] = pd.Series(packed, dtype="float64").reindex(sums.index).fillna(np.inf)
     if jobs_m is not None:
         jobs = cuts.groupby(_JOB, sort=False, dropna=False).ngroup()
         day_of_job = number.groupby(jobs).first()
@@ -191,15 +169,3 @@ def _could_save(
     flattest = cuts["long"].where(~cuts["may_turn"], turned)
     least = pd.concat([area / width, flattest.groupby(number).max()], axis=1).max(axis=1)
     return sums["pulled_m2"] - least * width - sums["kept_m2"] > _LEAST_SAVED
-
-
-def _packed_lengths(cuts: pd.DataFrame, number: pd.Series, packer: _Memory) -> pd.Series:
-    """Shortest length of each group's pieces; one cut of one piece may be turned too. [m]"""
-    kinds: dict[int, Counter[tuple[float, float, bool]]] = {}
-    widths: dict[int, float] = {}
-    columns = (cuts[name].tolist() for name in ("width", "long", "wide", "may_turn", "pieces"))
-    for group, width, long, wide, may_turn, pieces in zip(number.tolist(), *columns, strict=True):
-        kinds.setdefault(group, Counter())[long, wide, may_turn] += int(pieces)
-        widths[group] = width
-    lengths = {group: packer.length_m(widths[group], kinds[group]) for group in kinds}
-    return pd.Series(lengths, dtype="float64")

@@ -47,22 +47,14 @@ class FilmCosts:
     rate: float
 
 
-def film_installed(
-    costing: Costing,
-    records: Records,
-    effects: FilmEffects | Unavailable,
-    until: pd.Timestamp,
-    fewest: int,
-    seed: int = 0,
-) -> pd.DataFrame | Unavailable:
+def film_installed(costs: FilmCosts | Unavailable) -> pd.DataFrame | Unavailable:
     """Cost of a unit of finished area by service and film, at today's prices and wages.
 
-    Columns of `FILM_INSTALLED` (inside); arguments and what each figure is: `film_costs`.
+    Columns of `FILM_INSTALLED` (inside); `costs`, and what each figure is: `film_costs`.
     """
-    found = film_costs(costing, records, effects, until, fewest, seed)
-    if isinstance(found, Unavailable):
-        return found
-    return found.table[FILM_INSTALLED.inside_names]
+    if isinstance(costs, Unavailable):
+        return costs
+    return costs.table[FILM_INSTALLED.inside_names]
 
 
 def film_costs(

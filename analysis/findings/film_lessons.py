@@ -7,9 +7,9 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
-from analysis.findings.allowance import best_allowance, recuts_by_allowance
+from analysis.findings.allowance import best_allowance, expected_piece_cost, recuts_by_allowance
 from analysis.findings.film_effects import film_effects
-from analysis.findings.film_installed import film_installed
+from analysis.findings.film_installed import film_costs, film_installed
 from analysis.findings.film_swaps import film_swaps
 from analysis.findings.film_trends import film_price_steps, film_price_trends
 from analysis.findings.mixed import one_thread
@@ -49,15 +49,20 @@ def learn_film(
             }
             cut: dict[str, pd.DataFrame | Unavailable] = dict(missing)
         else:
+            costs = expected_piece_cost(curve, costing, until)
+            unit = settings.length_unit
             cut = {
-                "recuts_by_allowance": recuts_by_allowance(curve, fewest, settings.length_unit),
+                "recuts_by_allowance": recuts_by_allowance(curve, fewest, unit, costs),
                 "best_allowance": best_allowance(curve, costing, settings, until),
             }
         say("comparing films")
         effects = film_effects(costing, until)
+        installed = film_costs(costing, records, effects, until, fewest)
         return cut | {
-            "film_installed": film_installed(costing, records, effects, until, fewest),
-            "film_swaps": film_swaps(costing, records, effects, until, fewest, pack_quick),
+            "film_installed": film_installed(installed),
+            "film_swaps": film_swaps(
+                costing, records, installed, effects, until, fewest, pack_quick
+            ),
             "film_price_trends": film_price_trends(bought, credits),
             "film_price_steps": film_price_steps(bought, credits),
         }

@@ -1,7 +1,5 @@
 """Last year's jobs again, in another film or off another roll width, at today's prices."""
 
-from collections import Counter
-from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -16,30 +14,26 @@ from analysis.findings.film_effects import FilmEffects
 from analysis.findings.film_installed import (
     MONTHS,
     FilmCosts,
-    film_costs,
     first_time,
     interval,
     newest_roll_costs,
 )
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet
+from analysis.findings.layouts import LEAST_LENGTH
 from analysis.findings.mixed import Array
+from analysis.findings.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
 from analysis.records.model import Records
 from analysis.settings import Settings
 
 # A width that was bought this long ago may be bought again.
 _WIDTH_MONTHS: Final = 24
-# Sizes are told apart to a hundredth of a millimetre.
-_PLACES: Final = 7
 _SET: Final = ["job_line", "film", "roll_width_m"]
 CHEAPER, DEARER, CANNOT_TELL = "cheaper", "dearer", "cannot tell"
-
-Sizes = tuple[tuple[float, float, int], ...]
-Packer = Callable[[Sequence[Piece], Sheet, float], Layout]
 
 
 def film_swaps(
     costing: Costing,
     records: Records,
+    costs: FilmCosts | Unavailable,
     effects: FilmEffects | Unavailable,
     until: pd.Timestamp,
     fewest: int,
@@ -51,9 +45,9 @@ def film_swaps(
     Columns of `FILM_SWAPS` (inside): first the films (`other_films`), then the widths
     (`other_widths`), in which `instead_film` is missing. The verdict is the interval's: cheaper
     where all of it is under 0, dearer where all of it is over 0, and neither from fewer than
-    `fewest` jobs. `pack` lays pieces on one roll (pieces, sheet, room for the knife [m]).
+    `fewest` jobs. `costs` comes from `film_costs`; `pack` lays pieces on one roll (pieces, sheet,
+    room for the knife [m]).
     """
-    costs = film_costs(costing, records, effects, until, fewest, seed)
     if isinstance(costs, Unavailable):
         return Unavailable("film_swaps", costs.missing, costs.line)
     parts = [
@@ -179,7 +173,7 @@ def other_widths(
     """
     newest = newest_roll_costs(costing.purchase_lines, costing.credits, until)
     newest = newest[newest["bought_on"] > until - pd.DateOffset(months=_WIDTH_MONTHS)]
-    newest = newest.assign(roll_width_m=newest["roll_width_m"].round(_PLACES))
+    newest = newest.assign(roll_width_m=newest["roll_width_m"].round(PLACES))
     prices = newest[["film", "roll_width_m", "cost_per_m2"]].drop_duplicates(
         ["film", "roll_width_m"], keep="last"
     )
@@ -194,10 +188,11 @@ def other_widths(
     pairs = pairs[fits].reset_index(drop=True)
     if pairs.empty:
         return _nothing()
-    packer = _Packed(pack, settings)
+    packer = PackedSets(pack, settings.knife_gap_m)
     for end in ("", "_instead"):
         width = pairs["roll_width_m" + end]
-        length = packer.lengths(pairs["pieces"], width, pairs["may_turn"])
+        packed = [packer.length_m(*each) for each in zip(pairs["pieces"], width, strict=True)]
+        length = pd.Series(packed, pairs.index, dtype="float64")
         pairs = pairs.assign(**{"cost" + end: length * width * pairs["cost_per_m2" + end]})
     return _by_pair(pairs)
 
@@ -205,7 +200,7 @@ def other_widths(
 def _sets(costing: Costing, settings: Settings, until: pd.Timestamp) -> pd.DataFrame:
     """The pieces of each job line, film and width of the last twelve months.
 
-    `pieces` : (length, width, number) of each size; `across_m` : the least width that takes all of
+    `pieces` : how many of each size; `across_m` : the least width that takes all of
     them; `along_m` : the longest, laid so.
     """
     lines = first_time(costing, until)
@@ -217,12 +212,12 @@ def _sets(costing: Costing, settings: Settings, until: pd.Timestamp) -> pd.DataF
         & (pulls["source"] != "offcut")
         & pulls["pulled_width_m"].notna()
     ]
-    sizes = cuts[["piece_length_m", "piece_width_m"]].round(_PLACES)
+    sizes = cuts[["piece_length_m", "piece_width_m"]].round(PLACES)
     may_turn = ~cuts["film"].isin(list(settings.film.directional))
     least, most = sizes.min(axis=1), sizes.max(axis=1)
     cuts = cuts.assign(
         job_line=cuts["job_line"].astype("int64"),
-        roll_width_m=cuts["pulled_width_m"].round(_PLACES),
+        roll_width_m=cuts["pulled_width_m"].round(PLACES),
         long=sizes["piece_length_m"],
         wide=sizes["piece_width_m"],
         may_turn=may_turn,
@@ -233,49 +228,10 @@ def _sets(costing: Costing, settings: Settings, until: pd.Timestamp) -> pd.DataF
     whole = cuts.groupby(_SET)["known"].transform("all")
     cuts = cuts[whole]
     grouped = cuts.groupby(_SET, sort=True)
-    found = grouped.agg(
-        across_m=("across_m", "max"), along_m=("along_m", "max"), may_turn=("may_turn", "first")
-    ).reset_index()
-    pieces = pd.Series(_pieces(cuts, np.asarray(grouped.ngroup())), dtype="object")
+    found = grouped.agg(across_m=("across_m", "max"), along_m=("along_m", "max")).reset_index()
+    pieces = pd.Series(sets_of_pieces(cuts, grouped.ngroup()), dtype="object")
     labels = lines.loc[found["job_line"], ["service", "job_id"]].reset_index(drop=True)
     return pd.concat([found, labels], axis=1).assign(pieces=pieces.reindex(found.index))
-
-
-def _pieces(cuts: pd.DataFrame, number: np.ndarray) -> dict[int, Sizes]:
-    """The sizes of each numbered set, in order, with how often each is cut."""
-    counted: dict[int, Counter[tuple[float, float]]] = {}
-    columns = (cuts[name].tolist() for name in ("long", "wide", "pieces"))
-    for at, long, wide, many in zip(number.tolist(), *columns, strict=True):
-        counted.setdefault(at, Counter())[long, wide] += int(many)
-    return {
-        at: tuple((*size, many) for size, many in sorted(each.items()))
-        for at, each in counted.items()
-    }
-
-
-class _Packed:
-    """Packs each set of pieces once: the same jobs come again and again."""
-
-    def __init__(self, pack: Packer, settings: Settings) -> None:
-        self.pack = pack
-        self.gap = settings.knife_gap_m
-        self.known: dict[tuple[Sizes, float, bool], float] = {}
-
-    def lengths(self, pieces: pd.Series, width: pd.Series, may_turn: pd.Series) -> pd.Series:
-        """Length that each set takes off a roll of each width. [m]"""
-        keys = zip(pieces.tolist(), width.tolist(), may_turn.tolist(), strict=True)
-        return pd.Series([self._length(*key) for key in keys], pieces.index, dtype="float64")
-
-    def _length(self, sizes: Sizes, width: float, may_turn: bool) -> float:
-        key = (sizes, width, may_turn)
-        if key not in self.known:
-            laid = [
-                Piece(f"{long} x {wide}", long, wide, may_turn)
-                for long, wide, many in sizes
-                for _ in range(many)
-            ]
-            self.known[key] = self.pack(laid, Sheet("roll", width), self.gap).length_m
-        return self.known[key]
 
 
 def _by_pair(pairs: pd.DataFrame) -> pd.DataFrame:

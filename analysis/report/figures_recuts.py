@@ -8,13 +8,14 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.allowance import NOT_ENOUGH
-from analysis.report.figures_allowance import lengths, verdict_over_all
+from analysis.report.figures_allowance import lengths, verdict_over_all, with_texts
 from analysis.report.grids import FigureInfo, few, number, plain_grid, slices_of
 from analysis.report.look import BLUE, FEW, INK, SKY, SOFT_INK, alternative, finish, nothing, plain
 from analysis.report.numbers import Numbers, counted, pretty_unit
 from analysis.report.results import Review
 from analysis.report.vehicles import basis
 
+PIECE_COSTS: Final = ("piece_cost", "piece_cost_low", "piece_cost_high")
 _HEIGHT: Final = 340
 _MOST_LARGE, _MOST_TICKS = 6, 12
 # The curve is told where most is cut: at these shares of the cuts.
@@ -55,6 +56,8 @@ def gather_recuts(review: Review) -> RecutsInfo:
     frame = found.quarter.sort_values("allowance", kind="stable", ignore_index=True)
     columns = [name for name in found.table.names if name != "enough"]
     grid = plain_grid(review, found.table, frame, columns, caption=title)
+    cents = {name: [say.number(each, 2) for each in number(frame, name)] for name in PIECE_COSTS}
+    grid = with_texts(grid, columns, cents)
     shown = frame[number(frame, "allowance").notna() & (number(frame, "cuts") > 0)]
     if shown.empty:
         line = "No first-time cut has a piece size and a finished size, so no allowance is known."
@@ -86,7 +89,8 @@ def gather_recuts(review: Review) -> RecutsInfo:
         "interval; of few cuts it may run out of the picture. The curve, which the title quotes, "
         "is that of all cuts, the shaded band its 90 % interval. Under each allowance stands how "
         "many pieces were cut with it. The allowance is what a piece is larger than what stays "
-        "on, a side, put to the shop's average panel.",
+        "on, a side, put to the shop's average panel. The table has the film that such "
+        "a piece is expected to cost, recuts included.",
         margins=tuple(number(shown, "allowance")),
         starts=tuple(starts),
         bins=tuple(bins),

@@ -27,6 +27,8 @@ _NUMBER_KINDS = frozenset(Kind) - {
     Kind.MONTH,
     Kind.TIME,
 }
+# A text of more letters than this is a sentence.
+_MOST_OF_A_NAME = 40
 # Columns that count what a row rests on: the word 'few' stands in their cells.
 _COUNTS = ("jobs", "cuts", "jobs_to_date")
 
@@ -57,6 +59,11 @@ class Cell:
     is_few: bool = False
     says_few: bool = False
     is_absent: bool = False
+
+    @property
+    def is_prose(self) -> bool:
+        """Whether it is a sentence, which wants a wide column."""
+        return len(self.text) > _MOST_OF_A_NAME
 
     @property
     def is_missing(self) -> bool:

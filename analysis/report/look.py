@@ -152,7 +152,7 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
 
     `height` is that of the chart alone; `head` what of it lies above the axes. [pixels]
     """
-    lines = textwrap.wrap(plain(title), 68)
+    lines = [plain(line) for line in textwrap.wrap(title, 68)]
     room = _title_room(len(lines))
     fig.update_layout(template=TEMPLATE, separators=separators, height=height + room)
     fig.update_layout(
@@ -166,9 +166,8 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
             "y": 1,
             "yref": "container",
             "yanchor": "top",
-            # The library anchors a title of several lines between them, so that it would rise
-            # out of the picture by half of what it has more than one line.
-            "pad": {"t": 6 + 12 * (len(lines) - 1), "l": 4},
+            # The library lifts a title of several lines, however many, by some 12 pixels.
+            "pad": {"t": 6 if len(lines) == 1 else 18, "l": 4},
         },
     )
 
@@ -196,7 +195,7 @@ def nothing(title: str, line: str) -> go.Figure:
     finish(fig, title=title, separators=".,", height=120)
     fig.update_xaxes(visible=False)
     fig.update_yaxes(visible=False)
-    text = "<br>".join(textwrap.wrap(plain(line), 60))
+    text = "<br>".join(plain(each) for each in textwrap.wrap(line, 60))
     return fig.add_annotation(text=text, x=0, xref="paper", xanchor="left", y=0.5, showarrow=False)
 
 

@@ -180,9 +180,10 @@ def _no_formula(text: str) -> Markup:
 
 def _html(cell: Cell, heading: Heading) -> str:
     grey = ";color:#6b6b6b;font-style:italic" if cell.is_few else ""
-    return Markup('<td style="text-align:{}{}">{}</td>').format(
-        _side(heading), grey, _no_formula(_text(cell))
-    )
+    text = _no_formula(_text(cell))
+    if cell.is_prose:
+        text = Markup('<span style="display:inline-block;min-width:20em">{}</span>').format(text)
+    return Markup('<td style="text-align:{}{}">{}</td>').format(_side(heading), grey, text)
 
 
 def _aligned(line: list[str], widths: list[int], right: list[bool]) -> str:

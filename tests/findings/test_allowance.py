@@ -413,3 +413,25 @@ def test_the_demo_gets_advice_that_is_not_rash(demo: Costing) -> None:
     change = table[table["verdict"].isin([SMALLER, LARGER])]
     assert (change["saving_low"] > 0).all()
     assert len(change) < len(table) / 5
+
+
+def test_the_rows_carry_what_a_piece_costs() -> None:
+    """Least near the best allowance over all, within its interval, missing where nobody cut."""
+    shop = simulated_shop(Kind(cuts=3000, slope=4.0), 8)
+    curve = learnt(shop.costing)
+    costs = expected_piece_cost(curve, shop.costing, UNTIL)
+    rows = recuts_by_allowance(curve, 5, costs=costs)
+    known = rows[rows["piece_cost"].notna()]
+    assert 2 < len(known) < len(rows)
+    assert (known["piece_cost_low"] <= known["piece_cost"]).all()
+    assert (known["piece_cost"] <= known["piece_cost_high"]).all()
+    assert known["piece_cost"].between(costs["film_cost"].min(), costs["film_cost"].max()).all()
+    # At a row's mean allowance it is the curve over all panels, read there.
+    relative = curve.cuts["margin_m"] / curve.cuts["panel"].map(curve.usual_m)
+    mean = curve.cuts["margin_m"].mean()
+    first = known.iloc[0]
+    step = known["allowance_m"].diff().dropna().min()
+    inside = (relative * mean).between(first["allowance_m"], first["allowance_m"] + step - 1e-9)
+    there = np.interp(relative[inside].mean(), costs["relative"], costs["film_cost"])
+    assert first["piece_cost"] == pytest.approx(there, rel=1e-3)
+    assert recuts_by_allowance(curve, 5)["piece_cost"].isna().all()

@@ -15,7 +15,12 @@ from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_INSTALLED
 from analysis.findings.film_effects import FilmEffects, film_effects, hours_effects
-from analysis.findings.film_installed import film_installed, newest_roll_costs, pooled_shares
+from analysis.findings.film_installed import (
+    film_costs,
+    film_installed,
+    newest_roll_costs,
+    pooled_shares,
+)
 from analysis.records.model import Records
 from tests.shops import PLAIN, records_of
 
@@ -53,7 +58,7 @@ def shop(tmp_path: Path, **tables: str) -> tuple[Records, Costing]:
 def installed(tmp_path: Path, **tables: str) -> pd.DataFrame:
     records, costing = shop(tmp_path, **tables)
     effects = film_effects(costing, UNTIL)
-    table = film_installed(costing, records, effects, UNTIL, FEWEST)
+    table = film_installed(film_costs(costing, records, effects, UNTIL, FEWEST))
     assert isinstance(table, pd.DataFrame)
     assert list(table) == FILM_INSTALLED.inside_names
     return table
@@ -88,7 +93,9 @@ def test_figures_by_hand(tmp_path: Path) -> None:
 def test_hours_are_for_one_of_the_shops_area_unit(tmp_path: Path) -> None:
     toml = PLAIN.replace('area_unit = "m2"', 'area_unit = "sq ft"')
     records = records_of(tmp_path, toml, jobs=JOBS, purchases=BOUGHT, cuts=CUTS)
-    table = film_installed(cost_records(records, UNTIL), records, NO_EFFECTS, UNTIL, FEWEST)
+    table = film_installed(
+        film_costs(cost_records(records, UNTIL), records, NO_EFFECTS, UNTIL, FEWEST)
+    )
     assert isinstance(table, pd.DataFrame)
     assert one(table).hours_per_area == pytest.approx(1.2 * 0.09290304)
     assert one(table).labour_cost_per_m2 == pytest.approx(12)
@@ -142,7 +149,7 @@ def test_waste_below_nothing(tmp_path: Path) -> None:
 
 def test_no_film_at_all(tmp_path: Path) -> None:
     records, costing = shop(tmp_path, jobs=JOBS.replace("| F |", "| |"), purchases=BOUGHT)
-    table = film_installed(costing, records, NO_EFFECTS, UNTIL, FEWEST)
+    table = film_installed(film_costs(costing, records, NO_EFFECTS, UNTIL, FEWEST))
     assert isinstance(table, Unavailable)
     assert isinstance(film_effects(costing, UNTIL), Unavailable)
 
@@ -232,7 +239,7 @@ def test_planted_effects_come_back(quoted: float, tmp_path: Path) -> None:
     for seed in range(12):
         records, costing = simulated(tmp_path / f"{quoted}-{seed}", seed, quoted=quoted)
         effects = film_effects(costing, UNTIL)
-        table = film_installed(costing, records, effects, UNTIL, FEWEST)
+        table = film_installed(film_costs(costing, records, effects, UNTIL, FEWEST))
         assert isinstance(table, pd.DataFrame)
         truth = true_effects(costing, table)
         code = table["film"].map(FILMS.index).to_numpy()
@@ -272,7 +279,10 @@ def test_a_service_in_one_film_tells_nothing(tmp_path: Path) -> None:
 def test_the_same_seed_gives_the_same_figures(tmp_path: Path) -> None:
     records, costing = simulated(tmp_path, 4)
     effects = film_effects(costing, UNTIL)
-    tables = [film_installed(costing, records, effects, UNTIL, FEWEST, seed=7) for _ in range(2)]
+    tables = [
+        film_installed(film_costs(costing, records, effects, UNTIL, FEWEST, seed=7))
+        for _ in range(2)
+    ]
     assert isinstance(tables[0], pd.DataFrame)
     assert isinstance(tables[1], pd.DataFrame)
     pd.testing.assert_frame_equal(tables[0], tables[1])
@@ -286,7 +296,7 @@ def test_a_film_of_one_job_is_told_nearly_nothing(tmp_path: Path) -> None:
     lines.loc[at, "film"] = "D"
     lines.loc[at, "actual_hours"] = 2 * lines.loc[at, "quoted_hours"]
     other = Costing(**{**costing.__dict__, "lines": lines})
-    table = film_installed(other, records, film_effects(other, UNTIL), UNTIL, FEWEST)
+    table = film_installed(film_costs(other, records, film_effects(other, UNTIL), UNTIL, FEWEST))
     assert isinstance(table, pd.DataFrame)
     row = one(table[table["film"] == "D"])
     assert (row.jobs, row.enough) == (1, False)

@@ -15,7 +15,7 @@ from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_SWAPS
 from analysis.findings.film_effects import film_effects
-from analysis.findings.film_installed import film_installed
+from analysis.findings.film_installed import film_costs, film_installed
 from analysis.findings.film_swaps import film_swaps, other_widths
 from analysis.findings.layouts import Layout, Piece, Pull, Sheet
 from analysis.records.model import Records
@@ -86,7 +86,15 @@ def test_two_abreast_on_the_wide_roll_alone(tmp_path: Path) -> None:
     """Two pieces 0.75 m wide and 1 m long: 1 m of the 1.5 m roll at 10, 2 m of the 1.2 m at 9."""
     pack = Rows()
     shop = width_shop(tmp_path, {f"J{at}": "2 | 1 | 0.75" for at in range(6)})
-    table = film_swaps(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST, pack)
+    table = film_swaps(
+        shop[1],
+        shop[0],
+        film_costs(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST),
+        NO_EFFECTS,
+        UNTIL,
+        FEWEST,
+        pack,
+    )
     assert isinstance(table, pd.DataFrame)
     assert list(table) == FILM_SWAPS.inside_names
     (row,) = table.itertuples()
@@ -107,7 +115,15 @@ def test_the_interval_is_over_jobs(tmp_path: Path) -> None:
     """A lone piece saves 4.2 on the narrow roll, a pair costs 6.6 more: half and half tells nothing."""
     sizes = {f"J{at}": "1 | 1 | 0.75" if at % 2 else "2 | 1 | 0.75" for at in range(6)}
     shop = width_shop(tmp_path, sizes)
-    table = film_swaps(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST, Rows())
+    table = film_swaps(
+        shop[1],
+        shop[0],
+        film_costs(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST),
+        NO_EFFECTS,
+        UNTIL,
+        FEWEST,
+        Rows(),
+    )
     assert isinstance(table, pd.DataFrame)
     (row,) = table.itertuples()
     assert row.difference == pytest.approx(3 * 6.6 - 3 * 4.2)
@@ -119,7 +135,15 @@ def test_the_interval_is_over_jobs(tmp_path: Path) -> None:
 
 def test_few_jobs_give_no_advice(tmp_path: Path) -> None:
     shop = width_shop(tmp_path, {f"J{at}": "2 | 1 | 0.75" for at in range(FEWEST - 1)})
-    table = film_swaps(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST, Rows())
+    table = film_swaps(
+        shop[1],
+        shop[0],
+        film_costs(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST),
+        NO_EFFECTS,
+        UNTIL,
+        FEWEST,
+        Rows(),
+    )
     assert isinstance(table, pd.DataFrame)
     assert table[["verdict", "enough"]].to_numpy().tolist() == [["cannot tell", False]]
 
@@ -137,7 +161,15 @@ def test_pieces_that_do_not_fit_leave_their_job_out(tmp_path: Path) -> None:
 def test_old_jobs_are_not_done_again(tmp_path: Path) -> None:
     shop = width_shop(tmp_path, {"J1": "2 | 1 | 0.75"}, day="2025-06-30")
     assert widths(shop, Rows()).empty
-    table = film_swaps(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST, Rows())
+    table = film_swaps(
+        shop[1],
+        shop[0],
+        film_costs(shop[1], shop[0], NO_EFFECTS, UNTIL, FEWEST),
+        NO_EFFECTS,
+        UNTIL,
+        FEWEST,
+        Rows(),
+    )
     assert isinstance(table, Unavailable)
     assert table.result == "film_swaps"
 
@@ -145,7 +177,15 @@ def test_old_jobs_are_not_done_again(tmp_path: Path) -> None:
 def test_no_film_at_all(tmp_path: Path) -> None:
     jobs = JOB + "\nJ1 | 2026-03-02 | removal | Quillon | Heron | | 3 | 400 | 3"
     records = records_of(tmp_path, jobs=jobs, purchases=BOUGHT)
-    table = film_swaps(cost_records(records, UNTIL), records, NO_EFFECTS, UNTIL, FEWEST, Rows())
+    table = film_swaps(
+        cost_records(records, UNTIL),
+        records,
+        film_costs(cost_records(records, UNTIL), records, NO_EFFECTS, UNTIL, FEWEST),
+        NO_EFFECTS,
+        UNTIL,
+        FEWEST,
+        Rows(),
+    )
     assert isinstance(table, Unavailable)
     assert table.result == "film_swaps"
 
@@ -156,7 +196,15 @@ def test_no_film_at_all(tmp_path: Path) -> None:
 def films(shop: tuple[Records, Costing], fewest: int = FEWEST) -> pd.DataFrame:
     records, costing = shop
     effects = film_effects(costing, UNTIL)
-    table = film_swaps(costing, records, effects, UNTIL, fewest, Rows())
+    table = film_swaps(
+        costing,
+        records,
+        film_costs(costing, records, effects, UNTIL, fewest),
+        effects,
+        UNTIL,
+        fewest,
+        Rows(),
+    )
     assert isinstance(table, pd.DataFrame)
     assert list(table) == FILM_SWAPS.inside_names
     return table
@@ -167,7 +215,7 @@ def test_another_film_by_the_figures_of_both(tmp_path: Path) -> None:
     records, costing = simulated(tmp_path, 11)
     effects = film_effects(costing, UNTIL)
     table = films((records, costing))
-    cost = film_installed(costing, records, effects, UNTIL, FEWEST)
+    cost = film_installed(film_costs(costing, records, effects, UNTIL, FEWEST))
     assert isinstance(cost, pd.DataFrame)
     cost = cost.set_index(["service", "film"])
     assert len(table) == 2 * 3 * 2

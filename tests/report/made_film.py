@@ -59,6 +59,9 @@ def recuts() -> pd.DataFrame:
             "curve_share": curve,
             "curve_low_share": curve * 0.7,
             "curve_high_share": curve * 1.3,
+            "piece_cost": [np.nan, 12.52, 12.31, 12.4, 12.75, np.nan],
+            "piece_cost_low": [np.nan, 12.1, 12.0, 12.2, 12.6, np.nan],
+            "piece_cost_high": [np.nan, 13.1, 12.7, 12.6, 12.9, np.nan],
             "enough": enough(cuts),
         }
     )

@@ -466,6 +466,16 @@ DECISIONS = Table(
         _money("new_price", "Price decided.", "460", required=True),
         _date("effective_from", "First day it holds.", "2026-10-12", required=True),
         _text("note", "Why.", ""),
+        Column(
+            "expected_win_pct",
+            Kind.NUMBER,
+            "Chance to win a quote that was expected: 62.5 for 62.5 %.",
+            minimum=0,
+            maximum=100,
+            example="62.5",
+        ),
+        _hours("expected_hours", "Hours a job that were expected.", "2.8"),
+        _money("expected_margin", "Contribution a job that was expected.", "190", minimum=None),
     ),
 )
 

@@ -8,6 +8,7 @@ print.
 from typing import Final
 
 from analysis.film_tables import FILM_QUARTER_ONLY, FILM_RESULT_TABLES
+from analysis.price_tables import PRICE_QUARTER_ONLY, PRICE_RESULT_TABLES, VARIANCES
 from analysis.result_columns import (
     ACTUAL,
     CLASS,
@@ -374,12 +375,14 @@ QUARTER_ONLY: Final = frozenset(
         "next_quotes",
         "quote_calibration",
         *FILM_QUARTER_ONLY,
+        *PRICE_QUARTER_ONLY,
     }
 )
 
 RESULT_TABLES: Final = by_name(
     [
         SHOP_RESULT,
+        *PRICE_RESULT_TABLES,
         MARGIN_BY_SERVICE,
         MARGIN_BY_CLASS,
         MARGIN_BY_FILM,
@@ -397,6 +400,7 @@ RESULT_TABLES: Final = by_name(
         QUOTE_CALIBRATION,
         *FILM_RESULT_TABLES,
         REDO,
+        VARIANCES,
         JOB_COSTS,
     ]
 )

@@ -132,7 +132,7 @@ BRIDGE_CELLS = Table(
         *BRIDGE_EFFECTS,
         money("new", "Margin of a cell with jobs in this quarter alone."),
         money(
-            "discontinued", "Margin, taken off, of a cell with jobs in the quarter before alone."
+            "discontinued", "Margin of a cell with jobs in the quarter before alone, negative."
         ),
         money("margin_now", "Full margin after redos, the quarter."),
         ENOUGH,

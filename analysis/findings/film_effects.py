@@ -32,7 +32,7 @@ from analysis.findings.hours_model import (
 )
 from analysis.findings.mixed import Array, Targets, fit_reml
 from analysis.findings.pooling import Spread, spread_of
-from analysis.findings.variances import spread_nodes
+from analysis.findings.variance_nodes import spread_nodes
 
 # How far films may differ before the data speak (half-normal; common practice, no source). [log]
 FILM_SD: Final = 0.15

@@ -17,7 +17,7 @@ from scipy.special import ndtr, ndtri
 from analysis.findings.hours_model import CLASS, MODEL, PRIOR_SD, HoursModel
 from analysis.findings.mixed import Array, Sums, Targets, fit_reml, posterior
 from analysis.findings.pooling import group_targets, spread_of
-from analysis.findings.variances import spread_nodes
+from analysis.findings.variance_nodes import spread_nodes
 
 # Standard deviations of the mixture, in logs: 1 % to 50 %.
 WIDTHS: Final = np.array([0.01, 0.03, 0.06, 0.12, 0.25, 0.5])

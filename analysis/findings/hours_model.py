@@ -19,7 +19,7 @@ from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import LEVEL
 from analysis.findings.mixed import Array, Codes, Fit, Sums, effects, fit_reml, take_sums
-from analysis.findings.variances import Nodes, spread_nodes
+from analysis.findings.variance_nodes import Nodes, spread_nodes
 
 # A job line further from what the model expects than this many standard deviations of the noise
 # counts as if it stood there: one slip of the pen must not move a model, a service or the noise.

@@ -17,7 +17,7 @@ from analysis.pricing.usual_sizes import (
 from analysis.records.model import Records
 
 # A mean of n jobs stands against the next wider group's with the weight n ÷ (n + 3).
-_BEFORE: Final = 3.0
+WIDER_JOBS: Final = 3.0
 _MONTHS: Final = 12
 _LABELS: Final = ["service", "vehicle_class", "make", "model"]
 PANEL_COLUMNS: Final = (
@@ -131,7 +131,7 @@ def expected_area(history: FilmHistory, service: str, vehicle: Vehicle) -> Expec
     # Vehicles of an unknown class have nothing in common.
     groups = [in_class, is_model] if vehicle.vehicle_class else [is_model]
     for chosen in groups:
-        mean = (float(area[chosen].sum()) + _BEFORE * mean) / (chosen.sum() + _BEFORE)
+        mean = (float(area[chosen].sum()) + WIDER_JOBS * mean) / (chosen.sum() + WIDER_JOBS)
     by_class = area.groupby(own["vehicle_class"], dropna=False)
     free = len(area) - by_class.ngroups
     away = area - by_class.transform("mean")

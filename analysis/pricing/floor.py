@@ -73,11 +73,17 @@ def replacement_cost(costing: Costing, film: str, day: pd.Timestamp) -> float:
     After freight, discount and credits; several rolls received on that day count by their area.
     NaN for a film that was not bought by then.
     """
+    return float(replacement_costs(costing, day).get(film, np.nan))
+
+
+def replacement_costs(costing: Costing, day: pd.Timestamp) -> pd.Series:
+    """`replacement_cost` of every film bought by a day, by its code. [money / m²]"""
     prices = film_prices(costing.purchase_lines, costing.credits)
-    own = prices[(prices["film"] == film) & (prices["received_on"] <= day)]
-    newest = own[own["received_on"] == own["received_on"].max()]
-    area = float(newest["purchased_area_m2"].sum())
-    return float(newest["landed_cost"].sum()) / area if area > 0 else np.nan
+    prices = prices[prices["received_on"] <= day]
+    newest = prices["received_on"] == prices.groupby("film")["received_on"].transform("max")
+    sums = prices[newest].groupby("film")[["landed_cost", "purchased_area_m2"]].sum()
+    area = sums["purchased_area_m2"]
+    return (sums["landed_cost"] / area.where(area > 0)).rename("replacement_cost")
 
 
 @dataclass(frozen=True, eq=False)

@@ -40,6 +40,12 @@ CAUTIONS: Final = (
         "takes.",
     ),
     (
+        "Prices",
+        "Set your prices by yourself: agreeing on them with other shops is against competition law "
+        "in most places, and rules on showing prices, card surcharges and sales tax differ. Ask a "
+        "licensed adviser where you are not sure.",
+    ),
+    (
         "Tax and employment",
         "Tax, wages, overtime, tips and notice are governed by law. These figures are no tax or "
         "legal advice; ask a licensed adviser before acting on them.",
@@ -52,4 +58,8 @@ STAFF_CAUTION: Final = (
     "For scheduling and training. Who gets the hard vehicles, who trains others and who mends what "
     "went wrong also shows in these hours. Employment law and what lies behind the figures govern "
     "any decision about staff; take advice before you take one."
+)
+PRICE_CAUTION: Final = (
+    "These are estimates from your own records, not a promise of what customers do. Decide by "
+    "yourself, never together with other shops: that is against competition law in most places."
 )

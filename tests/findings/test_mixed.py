@@ -40,7 +40,7 @@ from analysis.findings.mixed import (
     take_sums,
 )
 from analysis.findings.pooling import group_targets, pooled_overruns
-from analysis.findings.variances import spread_nodes
+from analysis.findings.variance_nodes import spread_nodes
 from tests.findings.dense import Dense
 from tests.findings.simulated import FEW_OVER, NORMAL, fitted, simulated_shop
 

@@ -121,19 +121,29 @@ def origin_of(line: JobLine, jobs: dict[str, Job]) -> JobLine:
 
 
 def charge_fee(job: Job, settings: Settings) -> None:
-    """One card payment a job: percent of what was paid, and the fixed part once.
+    """The fee on what was invoiced."""
+    prices = {line.position: line.invoiced for line in job.lines}
+    for line in job.lines:
+        line.fee = shared_fee(job.lines, prices, settings)[line.position]
+
+
+def shared_fee(
+    lines: list[JobLine], prices: dict[int, Fraction], settings: Settings
+) -> dict[int, Fraction]:
+    """One card payment a job: percent of what is paid, and the fixed part once; by position.
 
     The fee is rounded to the cent and shared over the lines by price in whole cents. No fee on a
     price of 0, nor without a card.
     """
-    paid = [line for line in job.lines if line.finished_on and line.row["payment"] == "card"]
-    paid = [line for line in paid if line.invoiced != 0]
-    if not paid:
-        return
-    amount = total([line.invoiced for line in paid])
-    fee = Fraction(round_half_up(card_fee(amount, settings) * 100), 100)
-    for line, share in zip(paid, share_out_cents(fee, [ln.invoiced for ln in paid]), strict=True):
-        line.fee = share
+    fees = {line.position: NOTHING for line in lines}
+    paid = [line for line in lines if line.finished_on and line.row["payment"] == "card"]
+    paid = [line for line in paid if prices[line.position] != 0]
+    if paid:
+        amounts = [prices[line.position] for line in paid]
+        fee = Fraction(round_half_up(card_fee(total(amounts), settings) * 100), 100)
+        for line, share in zip(paid, share_out_cents(fee, amounts), strict=True):
+            fees[line.position] = share
+    return fees
 
 
 def card_fee(amount: Fraction, settings: Settings) -> Fraction:

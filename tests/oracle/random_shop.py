@@ -8,6 +8,7 @@ same seed always writes the same files. Names, models and films are invented.
 from __future__ import annotations
 
 import csv
+import random
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
@@ -110,12 +111,33 @@ class RandomShop(FilmRecords):
             self.at(self.day(), self.buy_consumables)
         for on, action in sorted(self.actions, key=lambda pair: pair[0]):
             action(on)
+        self.blank_what_may_be()
         if self.seed % 4 == 3:
             self.random.shuffle(self.rows["cuts"])
             self.random.shuffle(self.rows["hours"])
             days = sorted({row["received_on"] for row in self.rows["purchases"]})
             order = {day: self.random.random() for day in days}  # the order within a day is kept
             self.rows["purchases"].sort(key=lambda row: order[row["received_on"]])
+
+    def blank_what_may_be(self) -> None:
+        """Some quotes name no film area or no day, some no start either; some months no bays.
+
+        Its chances are its own, so that all other cells stay what they are without it.
+        """
+        chances = random.Random(f"what shop {self.seed} leaves blank")
+        undated = {row["job_id"] for row in self.rows["jobs"] if chances.random() < 0.2}
+        no_start = {job_id for job_id in sorted(undated) if chances.random() < 0.5}
+        for row in self.rows["jobs"]:
+            if row["quoted_film_area"]:
+                area = self.area(chances.uniform(1200, 6000))
+                row["quoted_film_area"] = "" if chances.random() < 0.15 else area
+            if row["job_id"] in undated:
+                row["quoted_on"] = ""
+            if row["job_id"] in no_start:
+                row["started_on"] = ""
+        for row in self.rows["capacity"]:
+            if self.seed % 3 == 2 and chances.random() < 0.3:
+                row["bay_hours"] = ""
 
     # ---- the tables without a story ------------------------------------------------------
 

@@ -67,12 +67,15 @@ NUMBERS = {
     "wage",
     "amount",
     "installer_hours",
+    "bay_hours",
     "line",
     "model_year",
     "year_from",
     "year_to",
 }
 DATES = {
+    "quoted_on",
+    "started_on",
     "finished_on",
     "worked_on",
     "received_on",

@@ -11,7 +11,7 @@ from typing import Any
 from .avoidable import savings
 from .cuts import Pull, land_purchases, place_credits, pulls_of, run_stores
 from .jobs import JobLine, Wages, bay_hours, logs_by_job, read_jobs, record_work
-from .reading import Quarter, Shop, quarter_of, ratio, read_shop, total
+from .reading import Quarter, Shop, month_number, quarter_of, ratio, read_shop, total
 
 NOTHING = Fraction(0)
 Table = list[dict[str, Any]]
@@ -157,6 +157,14 @@ class Costing:
     def in_quarter(self) -> list[Costs]:
         return [costs for costs in self.costs if self.quarter.holds(costs.finished_on)]
 
+    def in_year(self) -> list[Costs]:
+        """Those finished in the twelve months that end with the quarter."""
+        return [
+            costs
+            for costs in self.costs
+            if self.quarter.trailing_year_holds_month(month_number(costs.finished_on))
+        ]
+
     def enough(self, count: int) -> bool:
         """Whether a count is not greyed."""
         return count >= self.settings.fewest_jobs
@@ -196,11 +204,14 @@ def review_tables(folder: Path, quarter: str, *, packed: bool = True) -> dict[st
     """
     # These modules read Costing, so that they can only be imported once it is there.
     from .avoidable import avoidable_by_job
+    from .bridge import bridge_cells, quarter_bridge
+    from .capacity import earning_by_service, utilisation_by_month
     from .flows import film_flows
     from .hours import hours_by_installer, hours_by_task, hours_table
     from .learnt import learning_curves, next_quotes, overrun_by_task, quoting_drift
     from .money import margin_table, redo_table, shop_result
     from .shelf import film_counts, offcut_shelf, offcuts_on_shelf
+    from .variances import variances, variances_by
     from .waste import film_prices, film_reconciliation, waste_table
 
     shop = read_shop(folder)
@@ -237,6 +248,17 @@ def review_tables(folder: Path, quarter: str, *, packed: bool = True) -> dict[st
         "margin_by_film": margin_table(costing, "film", film_of),
         "redo": redo_table(costing),
         "shop_result": shop_result(costing),
+        "variances": variances(costing),
+        "variances_by_service": variances_by(
+            costing, "service", service_of, costing.in_quarter()
+        ),
+        "variances_by_class": variances_by(
+            costing, "vehicle_class", class_of, costing.in_quarter()
+        ),
+        "quarter_bridge": quarter_bridge(costing),
+        "bridge_cells": bridge_cells(costing),
+        "utilisation_by_month": utilisation_by_month(costing),
+        "earning_by_service": earning_by_service(costing),
     }
 
 

@@ -1,0 +1,259 @@
+"""How full the shop is, month by month, and which hours are short."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.costing.jobs import Costing
+from analysis.errors import Unavailable, assert_reconciled
+from analysis.periods import Quarter, quarter_index
+from analysis.price_tables import UTILISATION_BY_MONTH
+from analysis.records.model import Records
+from analysis.sums import ratio, strict_sum
+
+# From this use on, hours are taken for what is short. Common practice, no source.
+SHORT_FROM_SHARE: Final = 0.85
+BAYS, INSTALLERS, NOTHING, UNKNOWN = "bays", "installers", "nothing", "not known"
+# Fewer months than this that stand in both years say nothing about a change of the year.
+_FEWEST_MATCHED: Final = 6
+_PAIRS: Final = (("worked_hours", "installer_hours"), ("bay_hours", "bay_capacity_hours"))
+
+
+@dataclass(frozen=True)
+class Use:
+    """Use of the hours that there are, over some months: NaN where it is not known.
+
+    `installer_share` = hours worked ÷ practical hours; `bay_share` = bay hours ÷ hours that the
+    bays could be held.
+    """
+
+    installer_share: float
+    bay_share: float
+
+
+@dataclass(frozen=True)
+class Governing:
+    """Which hours are short, and so by what services are ranked and hours priced.
+
+    `constraint` : `BAYS`, `INSTALLERS`, `NOTHING` or `UNKNOWN`; `quarter` and `year` : use in the
+    quarter and in the trailing twelve months; `coming` : use that is expected of the next quarter,
+    on which the constraint is decided; `months_short` of the `months_known` of the twelve months
+    in which hours were short; `reason` : why, in a sentence.
+    """
+
+    constraint: str
+    quarter: Use
+    year: Use
+    coming: Use
+    months_short: int
+    months_known: int
+    reason: str
+
+    @property
+    def is_short(self) -> bool:
+        """Whether any hours are short."""
+        return self.constraint in (BAYS, INSTALLERS)
+
+
+def utilisation_by_month(
+    costing: Costing, records: Records, quarter: Quarter
+) -> pd.DataFrame | Unavailable:
+    """Hours worked and bay hours against what could be, over the two years to the quarter's end.
+
+    Returns
+    -------
+    DataFrame
+        Columns of `UTILISATION_BY_MONTH` (inside), one row a month for which capacity or hours
+        are written down. [h, money, share]
+
+    Notes
+    -----
+    Bay hours stand in the month of the day worked: for each job and day the longest time of any
+    one person, and what the job sheet says where there is no log. Months between the first and the
+    last entry of the log without one were not worked (0); before and after, hours are missing. A
+    month given twice in `capacity` is added. Unused hours are priced at the overhead rate of their
+    quarter, as in the statement; more hours than the practical ones make them negative. Raises
+    `Unreconciled` where the months do not add to the hours of the log and of the jobs.
+    """
+    last = quarter.last_day
+    first = quarter.year_first_day - pd.DateOffset(years=1)
+    index = pd.date_range(first, last, freq="MS", name="month")
+    capacity = records["capacity"]
+    by_month = [capacity["month"].dt.to_period("M").dt.to_timestamp().rename("month")]
+    practical = strict_sum(capacity["installer_hours"], by_month)
+    bays = strict_sum(capacity["bay_hours"], by_month)
+    worked, held = _worked(costing.log), _bay_hours(costing)
+    table = pd.DataFrame(
+        {
+            "installer_hours": practical.reindex(index),
+            "worked_hours": _filled(worked, worked.index).reindex(index),
+            "bay_capacity_hours": bays.reindex(index),
+            "bay_hours": _filled(held, worked.index).reindex(index),
+        },
+        index=index,
+    ).astype("float64")
+    table = table[table[["installer_hours", "worked_hours"]].notna().any(axis=1)]
+    if table.empty:
+        return Unavailable(
+            UTILISATION_BY_MONTH.name,
+            ("capacity", "hours"),
+            "How full the shop is cannot be said: no month of the two years has its hours worked "
+            "or its capacity written down.",
+        )
+    return _with_use(table.reset_index(), costing, records.settings.fiscal_year_starts)
+
+
+def governing(costing: Costing, records: Records, quarter: Quarter) -> Governing:
+    """Which hours are short for the next quarter; see `governing_in`."""
+    return governing_in(utilisation_by_month(costing, records, quarter), quarter)
+
+
+def governing_in(months: pd.DataFrame | Unavailable, quarter: Quarter) -> Governing:
+    """Which hours are short for the next quarter, from the table `utilisation_by_month`.
+
+    Notes
+    -----
+    Prices and plans are made for the next quarter, so its use decides, not that of the quarter
+    that ended: a shop that is full in summer is not short of hours in the winter that it prices
+    for. Expected use = the use of those three months a year ago × (use of the trailing year ÷ use
+    of the year before, over the months that stand in both). Without half a year in both, no change
+    is carried on; without those months a year ago, the quarter that ended stands for the next.
+    Where the expected use of bays or of people reaches `SHORT_FROM_SHARE`, the one that is used
+    more is short. Where one of the two is not known, the other alone decides.
+    """
+    if isinstance(months, Unavailable):
+        return Governing(UNKNOWN, *(Use(np.nan, np.nan),) * 3, 0, 0, _REASON_UNKNOWN)
+    of_year = months["month"].between(quarter.year_first_day, quarter.last_day)
+    now = months["month"].between(quarter.first_day, quarter.last_day)
+    ended = [_use(months[now], *pair) for pair in _PAIRS]
+    coming, grounds = zip(*(_coming(months, quarter, pair) for pair in _PAIRS), strict=True)
+    constraint = str(constraints(pd.Series([coming[0]]), pd.Series([coming[1]])).iloc[0])
+    told = months.loc[of_year, "constraint"]
+    return Governing(
+        constraint=constraint,
+        quarter=Use(*ended),
+        year=Use(*(_use(months[of_year], *pair) for pair in _PAIRS)),
+        coming=Use(*coming),
+        months_short=int(told.isin([BAYS, INSTALLERS]).sum()),
+        months_known=int((told != UNKNOWN).sum()),
+        reason=_reason(constraint, Use(*coming), grounds),
+    )
+
+
+def constraints(installer_use: pd.Series, bay_use: pd.Series) -> pd.Series:
+    """What is short in each row, by the use of both [share]; the one used more, bays at a tie."""
+    people, bays = installer_use.fillna(-np.inf), bay_use.fillna(-np.inf)
+    most = np.maximum(people, bays)
+    words = np.select(
+        [np.isneginf(most), most < SHORT_FROM_SHARE, bays >= people],
+        [UNKNOWN, NOTHING, BAYS],
+        INSTALLERS,
+    )
+    return pd.Series(words, index=installer_use.index, dtype="str")
+
+
+def _worked(log: pd.DataFrame) -> pd.Series:
+    """Hours worked by month, on whatever job. [h]"""
+    worked = strict_sum(log["hours"], [_month(log["worked_on"])])
+    assert_reconciled("Hours worked by month", worked.sum(), log["hours"].sum(), 1e-6)
+    return worked
+
+
+def _bay_hours(costing: Costing) -> pd.Series:
+    """Bay hours by month of the day worked. [h]"""
+    own = costing.log[costing.log["job_line"].notna()]
+    logged = own[own["logged"]]
+    person = logged.groupby(["job_id", "worked_on", "installer"])["hours"].sum().reset_index()
+    day = person.groupby(["job_id", "worked_on"])["hours"].max().reset_index()
+    sheet = own[~own["logged"]]
+    held = strict_sum(
+        pd.concat([day["hours"], sheet["bay_day"]], ignore_index=True),
+        [_month(pd.concat([day["worked_on"], sheet["worked_on"]], ignore_index=True))],
+    )
+    of_jobs = costing.lines["bay_hours"].sum()
+    assert_reconciled("Bay hours by month", held.sum(), of_jobs, 1e-6 * max(1.0, of_jobs))
+    return held
+
+
+def _month(days: pd.Series) -> pd.Series:
+    return days.dt.to_period("M").dt.to_timestamp().rename("month")
+
+
+def _filled(sums: pd.Series, worked: pd.Index) -> pd.Series:
+    """The sums with 0 in the months without any, from the first to the last month of the log."""
+    if worked.empty:
+        return sums
+    return sums.reindex(pd.date_range(worked.min(), worked.max(), freq="MS"), fill_value=0.0)
+
+
+def _with_use(table: pd.DataFrame, costing: Costing, starts_month: int) -> pd.DataFrame:
+    rate = {number: each.overhead_rate for number, each in costing.rates.items()}
+    hourly = quarter_index(table["month"], starts_month).map(rate).astype("float64")
+    people = ratio(table["worked_hours"], table["installer_hours"])
+    bays = ratio(table["bay_hours"], table["bay_capacity_hours"])
+    unused = table["installer_hours"] - table["worked_hours"]
+    table = table.assign(
+        installer_use_share=people,
+        bay_use_share=bays,
+        unused_hours=unused,
+        unused_cost=unused * hourly,
+        constraint=constraints(people, bays),
+    )
+    return table[UTILISATION_BY_MONTH.inside_names]
+
+
+def _use(months: pd.DataFrame, top: str, bottom: str) -> float:
+    """Use over some months: sum ÷ sum over those for which both are known; NaN without any."""
+    known = months[months[top].notna() & (months[bottom] > 0)]
+    return float(known[top].sum() / known[bottom].sum()) if len(known) else np.nan
+
+
+def _coming(months: pd.DataFrame, quarter: Quarter, pair: tuple[str, str]) -> tuple[float, str]:
+    """Expected use of the next quarter [share], and what it rests on in words."""
+    of_year = months[months["month"] >= quarter.year_first_day]
+    season = of_year["month"] < quarter.year_first_day + pd.DateOffset(months=3)
+    season_use = _use(of_year[season], *pair)
+    if np.isnan(season_use):
+        now = of_year["month"] >= quarter.first_day
+        return _use(of_year[now], *pair), "as in the quarter that ended"
+    before = months.assign(month=months["month"] + pd.DateOffset(years=1))
+    known = [each[each[pair[0]].notna() & (each[pair[1]] > 0)] for each in (of_year, before)]
+    both = set(known[0]["month"]) & set(known[1]["month"])
+    now_use, before_use = (_use(each[each["month"].isin(both)], *pair) for each in known)
+    if len(both) < _FEWEST_MATCHED or not before_use > 0:
+        return season_use, "as in the same months a year ago"
+    return (
+        season_use * now_use / before_use,
+        "as in the same months a year ago, and changed as the year has against the one before",
+    )
+
+
+_REASON_UNKNOWN: Final = (
+    "Which hours are short cannot be said without the hours worked and the hours that could be: "
+    "keep the tables hours and capacity."
+)
+
+
+def _reason(constraint: str, coming: Use, grounds: tuple[str, ...]) -> str:
+    """Why, in a sentence."""
+    if constraint == UNKNOWN:
+        return _REASON_UNKNOWN
+    parts = [
+        f"{share:.0%} of the {whose} hours".replace("%", " %")
+        for share, whose in ((coming.installer_share, "people's"), (coming.bay_share, "bays'"))
+        if not np.isnan(share)
+    ]
+    ground = grounds[0] if not np.isnan(coming.installer_share) else grounds[1]
+    unknown = "" if len(parts) == 2 else ", the other not being known"
+    least = f"about {SHORT_FROM_SHARE:.0%}".replace("%", " %")
+    so = {
+        BAYS: "the bays are what is short",
+        INSTALLERS: "the people's hours are what is short",
+        NOTHING: "nothing is short",
+    }[constraint]
+    return (
+        f"{' and '.join(parts)} are expected to be used in the next quarter ({ground}){unknown}; "
+        f"from {least} on (common practice, no source) hours are short, so {so}."
+    )

@@ -1,0 +1,175 @@
+"""The prices that could be asked of a cell, and what an enquiry would leave at each of them."""
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import expit
+
+from analysis.pricing.demand import Array, Demand
+from analysis.settings import Settings
+
+KEYS: Final = ["service", "vehicle_class"]
+# More prices than this are thinned to every second, third … multiple: a price of 3,000 is not
+# chosen to the nearest 5.
+MOST: Final = 40
+_TINY: Final = 1e-9
+# A move must gain with this probability. Simulated: with less, one shop in ten loses by chance;
+# with more, shops with few quotes never move.
+SURE: Final = 0.80
+# Of moves that gain nearly as much, the smallest: the last step earns little and risks most.
+NEARLY: Final = 0.95
+
+
+@dataclass(frozen=True, eq=False)
+class Response:
+    """How customers answer to each price that could be asked.
+
+    `prices` : cells × candidates, the current price first, blank where there are fewer; `learnt` :
+    a flag a cell; `won` : chance that an enquiry is won, draws × cells × candidates; `paid` : mean
+    of chance × price paid ÷ current list price. Cells that are not learnt hold blanks.
+    """
+
+    prices: Array
+    learnt: npt.NDArray[np.bool_]
+    won: Array
+    paid: Array
+
+
+def candidate_prices(current: Array, settings: Settings) -> Array:
+    """The prices that a review may set, a row a current price, that itself first. [money]
+
+    Multiples of `round_to` less `round_down_by`, by no less than `smallest_change` and no more than
+    `largest_change` away; blank where there are fewer than in the widest row.
+    """
+    pricing = settings.pricing
+    step, less = pricing.round_to, pricing.round_down_by
+    reach = pricing.largest_change + _TINY
+    first = np.ceil((current * (1 - reach) + less) / step)
+    last = np.floor((current * (1 + reach) + less) / step)
+    # Every multiple of the stride, so that the prices stay round ones.
+    stride = np.maximum(np.ceil((last - first + 1) / MOST), 1)
+    begin = np.ceil(first / stride) * stride
+    several = begin[:, None] + stride[:, None] * np.arange(MOST + 1)
+    price = several * step - less
+    with np.errstate(invalid="ignore"):
+        far = np.abs(price / current[:, None] - 1) >= pricing.smallest_change - _TINY
+        moved = np.abs(price - current[:, None]) > _TINY
+        usable = (several <= last[:, None]) & far & moved & (price > 0)
+    price = np.sort(np.where(usable, price, np.nan), axis=1)
+    width = int(usable.sum(axis=1).max(initial=0))
+    return np.column_stack([current, price[:, :width]])
+
+
+def respond(basis: pd.DataFrame, demand: Demand | None, settings: Settings) -> Response:
+    """The answers to every price that could be asked, for the cells of a price basis."""
+    current = basis["current_price"].to_numpy(float)
+    prices = candidate_prices(current, settings)
+    at = demand_rows(basis, demand)
+    learnt = np.zeros(len(basis), dtype=bool)
+    if demand is not None and len(demand.cells):
+        flags = demand.cells["learnt"].to_numpy(bool)
+        learnt = (at >= 0) & flags[at] & np.isfinite(current)
+    draws = demand.level.shape[0] if demand is not None else 0
+    won = np.full((draws, *prices.shape), np.nan)
+    paid = won.copy()
+    if demand is not None and learnt.any():
+        with np.errstate(invalid="ignore"):
+            steps = np.log(prices[learnt] / current[learnt, None])
+        won[:, learnt], paid[:, learnt] = chances(demand, at[learnt], steps)
+    return Response(prices, learnt, won, paid)
+
+
+def demand_rows(basis: pd.DataFrame, demand: Demand | None) -> npt.NDArray[np.int64]:
+    """Position of each basis row among the cells of the demand; −1 where it has none."""
+    if demand is None:
+        return np.full(len(basis), -1, dtype="int64")
+    known = demand.cells[KEYS].assign(at=np.arange(len(demand.cells)))
+    found = basis[KEYS].merge(known, on=KEYS, how="left", validate="m:1")
+    return found["at"].fillna(-1).to_numpy("int64")
+
+
+def chances(demand: Demand, at: npt.NDArray[np.int64], steps: Array) -> tuple[Array, Array]:
+    """Chance to win, and mean of chance × exp(step + habit), draws × cells × steps.
+
+    `at` : cells of the demand; `steps` : log(new ÷ current list price), cells × steps.
+    """
+    level, slope, habit = demand.level[:, at, None], demand.slope[:, at, None], demand.habit[at]
+    won = np.zeros((level.shape[0], *steps.shape))
+    paid = np.zeros_like(won)
+    for point in habit.T:
+        moved = steps + point[:, None]
+        chance = expit(level + slope * moved)
+        won += chance
+        paid += chance * np.exp(moved)
+    points = habit.shape[1]
+    return won / points, paid / points
+
+
+def unit_costs(basis: pd.DataFrame) -> tuple[pd.Series, pd.Series]:
+    """What a job costs, and what it costs beyond its wages where hours are short. [money]
+
+    Where the constraint binds, wages are paid whatever is done, and an hour costs what it would
+    earn elsewhere: cost = film + consumables + reserve + max(labour, hour value × short hours).
+    """
+    labour = basis["expected_hours"] * basis["labour_rate"]
+    elsewhere = basis["hour_value"] * basis["short_hours_each"]
+    return basis["expected_cost"], (elsewhere - labour).clip(lower=0.0).fillna(0.0)
+
+
+def cost_draws(basis: pd.DataFrame, draws: int, seed: int) -> Array:
+    """Errors of the expected cost, draws × cells. [money]
+
+    Hours are learnt by service, so that one normal draw holds for all classes of a service; a cost
+    without a known error counts as sure.
+    """
+    codes, services = pd.factorize(basis["service"])
+    normal = np.random.default_rng(seed).standard_normal((draws, len(services)))
+    return normal[:, codes] * basis["cost_error"].fillna(0.0).to_numpy(float)
+
+
+def kept_share(settings: Settings) -> float:
+    """What is left of a price as written after tax and the card's percentage."""
+    return settings.net_of_tax - settings.fees.card_percent / 100
+
+
+def gains(
+    response: Response, basis: pd.DataFrame, settings: Settings, seed: int
+) -> tuple[Array, Array]:
+    """Gain an enquiry of each price over the current one, and that one's profit. [money]
+
+    draws × cells × candidates, and draws × cells. Profit = paid × what is kept of a price − chance
+    × (fixed fee + cost of a job).
+    """
+    cost, beyond = unit_costs(basis)
+    draws = response.won.shape[0]
+    each = (cost + beyond).to_numpy(float) + cost_draws(basis, draws, seed)
+    current = basis["current_price"].to_numpy(float)[:, None]
+    income = response.paid * current * kept_share(settings)
+    profit = income - response.won * (each + settings.fees.card_fixed)[:, :, None]
+    return profit - profit[:, :, :1], profit[:, :, 0]
+
+
+def choose(
+    gain: Array, prices: Array, floor: Array, sure: float = SURE, nearly: float = NEARLY
+) -> npt.NDArray[np.int64]:
+    """The candidate to ask for, by cell; 0 where the current price stays.
+
+    The largest expected gain among those that gain with a probability of at least `sure`, or, of
+    those that gain nearly as much, the smallest move. Nothing is lowered under its floor; a price
+    under it already is raised where a gain is likelier than a loss, because the cost speaks for it.
+    """
+    current = prices[:, :1]
+    with np.errstate(invalid="ignore"):
+        lower = (prices < current) & (prices < floor[:, None])
+        need = np.where(current < floor[:, None], np.minimum(sure, 0.5), sure)
+        mean = gain.mean(axis=0)
+        likely = (gain > 0).mean(axis=0)
+        allowed = np.isfinite(mean) & (mean > 0) & (likely >= need) & ~lower
+        best = np.where(allowed, mean, -np.inf).max(axis=1, initial=-np.inf, keepdims=True)
+        near = allowed & (mean >= nearly * best)
+        away = np.where(near, np.abs(np.log(prices / current)), np.inf)
+    chosen = away.argmin(axis=1)
+    return np.where(near.any(axis=1), chosen, 0).astype("int64")

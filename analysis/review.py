@@ -12,6 +12,9 @@ from analysis.costing.jobs import Costing, cost_records, quarter_label
 from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable, WorkbookError
 from analysis.findings.avoidable import LaidAgain, avoidable_by_job, lay_past_cuts
+from analysis.findings.bridge import bridge_cells, quarter_bridge
+from analysis.findings.capacity_use import governing_in, utilisation_by_month
+from analysis.findings.earning import best_mix, earning_by_service
 from analysis.findings.film_flows import film_flows
 from analysis.findings.film_lessons import learn_film
 from analysis.findings.groups import Period
@@ -26,6 +29,7 @@ from analysis.findings.hours import (
 from analysis.findings.lessons import Lessons, learn, nothing_learnt
 from analysis.findings.margins import margin_by, redo_rates, shop_result
 from analysis.findings.offcuts import film_counts, offcut_shelf, offcuts_on_shelf
+from analysis.findings.quote_variances import job_variances, variances_by
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
 from analysis.pricing.film_orders import film_orders
@@ -167,7 +171,17 @@ def quarter_results(
     period = Period(quarter.first_day, quarter.last_day)
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
+    months = utilisation_by_month(costing, records, quarter)
+    quarters = year_quarters(quarter)
     results = _period_results(costing, records, period, [quarter], laid, lessons) | {
+        "quarter_bridge": quarter_bridge(costing, records, quarter),
+        "bridge_cells": bridge_cells(costing, records, quarter),
+        "variances": job_variances(costing, records, quarter),
+        "utilisation_by_month": months,
+        "earning_by_service": earning_by_service(
+            costing, governing_in(months, quarter), year, fewest
+        ),
+        "best_mix": best_mix(costing, year, quarters, fewest),
         "avoidable_by_job": avoidable_by_job(laid, period),
         "film_counts": film_counts(costing, quarter.last_day),
         "offcuts_on_shelf": offcuts_on_shelf(costing, records, quarter.last_day),
@@ -196,11 +210,16 @@ def year_results(
 ) -> Results:
     """Every result table that also exists for the twelve months that end with the quarter."""
     period = Period(quarter.year_first_day, quarter.last_day)
+    results = _period_results(costing, records, period, year_quarters(quarter), laid, lessons)
+    return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
+
+
+def year_quarters(quarter: Quarter) -> list[Quarter]:
+    """The four quarters of the twelve months that end with one, the newest first."""
     quarters = [quarter]
     for _ in range(3):
         quarters.append(quarters[-1].previous)
-    results = _period_results(costing, records, period, quarters, laid, lessons)
-    return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
+    return quarters
 
 
 def job_costs(costing: Costing, records: Records, quarter: Quarter) -> pd.DataFrame:
@@ -222,8 +241,11 @@ def _period_results(
     fewest = records.settings.pricing.fewest_jobs
     rates = [costing.rates[each.index] for each in quarters if each.index in costing.rates]
     lay = lessons.laid_into if lessons else nothing_learnt
+    variances = job_variances(costing, records, quarters[0], period)
     return {
         "shop_result": shop_result(costing, records, rates),
+        "variances_by_service": variances_by(variances, "service", fewest),
+        "variances_by_class": variances_by(variances, "vehicle_class", fewest),
         "margin_by_service": margin_by(costing, "service", period, fewest),
         "margin_by_class": margin_by(costing, "vehicle_class", period, fewest),
         "margin_by_film": margin_by(costing, "film", period, fewest),

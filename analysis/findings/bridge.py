@@ -121,23 +121,25 @@ def quarter_bridge(
 
 
 def bridge_cells(
-    costing: Costing, records: Records, quarter: Quarter, fewest: int | None = None
+    costing: Costing, records: Records, quarter: Quarter
 ) -> pd.DataFrame | Unavailable:
     """Each cell's margin then and now, and its part of every effect of `quarter_bridge`.
 
     The columns of `BRIDGE_CELLS`, by service and class. A cell of which something is not known in
     one of the quarters is `left out` of the bridge, and its effects are missing; so are, in every
-    cell, the effects beyond the margin that is bridged. `fewest` : jobs in each quarter from which
-    a cell is enough (by default the shop's). Errors as in `quarter_bridge`.
+    cell, the effects beyond the margin that is bridged. A cell is
+    `enough` where each quarter that it has jobs in has `pricing.fewest_jobs`. Errors as in
+    `quarter_bridge`.
     """
     compared = _compared(costing, records, quarter)
     if isinstance(compared, Unavailable):
         return Unavailable("bridge_cells", compared.missing, compared.line)
     cells = _cells(compared)
     jobs = cells[["jobs_before", "jobs_now"]]
-    least = records.settings.pricing.fewest_jobs if fewest is None else fewest
     weakest = jobs.where(jobs > 0).min(axis=1).fillna(0)
-    return cells.assign(enough=is_enough(weakest, least))[BRIDGE_CELLS.inside_names]
+    return cells.assign(enough=is_enough(weakest, records.settings.pricing.fewest_jobs))[
+        BRIDGE_CELLS.inside_names
+    ]
 
 
 def cell_names(cells: pd.DataFrame) -> list[str]:
@@ -223,7 +225,8 @@ def _cells(compared: _Compared) -> pd.DataFrame:
     gap = (effects.drop(columns=list(compared.level.beyond)).sum(axis=1) - change)[told]
     assert_reconciled("A cell of the bridge", float(gap.abs().max()), 0.0, _hair(sums))
     effects[list(compared.level.beyond)] = float("nan")
-    return pd.concat([cells[[*_KEYS, "kind", *_COUNTS, *_MARGINS]], effects], axis=1)
+    # + 0.0 turns a −0 into 0.
+    return pd.concat([cells[[*_KEYS, "kind", *_COUNTS, *_MARGINS]], effects + 0.0], axis=1)
 
 
 _COUNTS: Final = ["jobs_before", "jobs_now", "redos_before", "redos_now"]
@@ -305,9 +308,14 @@ def _margin_row(
 ) -> tuple[str, float, str]:
     level = compared.level
     jobs, redos = int(told[f"jobs_{when}"].sum()), int(told[f"redos_{when}"].sum())
-    parts = [f"{level.name} of {jobs} first-time job lines", f"after {redos} redos"]
-    note = f"{' '.join(parts)}{f'; {level.why}' if level.why else ''}.{_left_out(compared)}"
+    work = f"{_counted(jobs, 'first-time job line')} and {_counted(redos, 'redo line')}"
+    why = f"; {level.why}" if level.why else ""
+    note = f"{level.name} after redos: {work}{why}.{_left_out(compared)}"
     return f"margin {quarter.label}", float(told[f"margin_{when}"].sum()), note
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def _left_out(compared: _Compared) -> str:
@@ -320,7 +328,7 @@ def _left_out(compared: _Compared) -> str:
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
     return (
         f" Left out in both quarters, because the film, hours or wage of a job there is not known: "
-        f"{'; '.join(names[:_NAMED])}{more} ({jobs} job lines of both quarters)."
+        f"{'; '.join(names[:_NAMED])}{more} ({_counted(jobs, 'job line')} of both quarters)."
     )
 
 

@@ -25,7 +25,6 @@ GOVERNS: Final = {
     UNKNOWN: "not known",
 }
 _SUMS: Final = ("material_margin", "actual_hours", "bay_hours", "contribution", "net_revenue")
-_HOURS: Final = {INSTALLERS: "actual_hours"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -180,16 +179,18 @@ def hour_value(costing: Costing, governing: Governing, year: Period) -> float:
 
     Notes
     -----
-    The mean of the whole shop: material margin of the lines finished in the twelve months ÷ their
-    hours of what is short, redos with both, over the lines of which both are known; never below 0.
+    The mean of the whole shop × the chance that the hour is filled at all
+    (`Governing.refill_share`). The mean is the material margin of the lines finished in the twelve
+    months ÷ their hours of what is short, redos with both, over the lines of which both are known;
+    never below 0.
 
     Not the dual price of the best mix. Its bounds are jobs that were done, and those were held
-    down by the very hours that are short: a shop that is evenly full to the brim would get 0, one
-    with one busy quarter the margin of whatever service the plan happens to end on. Nor the best
-    service's margin, which the hour would only earn if those customers waited. Whoever waits wants
-    what customers of this shop want, so the freed hour earns what its hours earn in the mean.
-    It is still the upper end of what is likely: where hours are short but nobody waits, a freed
-    hour stays empty. That is why it is 0 below `SHORT_FROM_SHARE`.
+    down by the very hours that are short: a shop that is evenly full would get 0, one with a busy
+    quarter the margin of whatever service the plan happens to end on. Nor the best service's
+    margin, which the hour would earn only if those customers were waiting. Who waits wants what
+    this shop's customers want, so a filled hour earns what hours earn in the mean. An hour valued
+    too high raises all prices at once; hence the chance, without which a shop that passes 85 %
+    would price as if somebody stood at the door for every hour.
 
     The material margin of an hour pays its wage too, and the wage is paid whichever job the hour
     goes to. So in the cost of a job this stands in the place of its labour where it is more, and
@@ -197,11 +198,14 @@ def hour_value(costing: Costing, governing: Governing, year: Period) -> float:
     """
     if not governing.is_short:
         return 0.0 if governing.constraint == NOTHING else np.nan
-    hours = _HOURS.get(governing.constraint, "bay_hours")
+    hours = "actual_hours" if governing.constraint == INSTALLERS else "bay_hours"
     lines = finished_in(costing.lines, year)
     known = lines[lines["material_margin"].notna() & lines[hours].notna()]
     total = float(known[hours].sum())
-    return max(0.0, float(known["material_margin"].sum()) / total) if total > 0 else np.nan
+    if not total > 0:
+        return np.nan
+    mean = float(known["material_margin"].sum()) / total
+    return max(0.0, mean) * governing.refill_share
 
 
 def _services(costing: Costing, year: Period) -> pd.DataFrame:

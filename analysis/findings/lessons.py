@@ -11,7 +11,7 @@ from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.backtest import quote_again, quote_calibration
 from analysis.findings.drift import quoting_drift
-from analysis.findings.forecast import learn_hours
+from analysis.findings.forecast import HoursForecaster, learn_hours
 from analysis.findings.hours_model import fit_hours, hours_data
 from analysis.findings.learning import learning_curves
 from analysis.findings.mixed import one_thread
@@ -47,11 +47,21 @@ class Lessons:
     """What was learnt from all jobs up to a day.
 
     `pooled` : pooled columns by the table that they stand in, on its keys; None where there was too
-    little to learn from. `tables` : the results named in `LEARNT`.
+    little to learn from. `tables` : the results named in `LEARNT`. `forecaster` : hours of the next
+    job.
     """
 
     pooled: Mapping[str, pd.DataFrame] | None
     tables: Mapping[str, Result]
+    forecaster: HoursForecaster | Unavailable
+
+    def flagged(self, fewest: int) -> pd.DataFrame:
+        """The models to quote longer, `make, model`: flagged, on at least `fewest` jobs."""
+        if self.pooled is None:
+            return pd.DataFrame({name: pd.Series(dtype="str") for name in ("make", "model")})
+        models = self.pooled["hours_by_model"]
+        is_sure = models["flagged"].fillna(False).astype(bool) & (models["jobs_to_date"] >= fewest)
+        return models[is_sure].reset_index()[["make", "model"]]
 
     def laid_into(self, name: str, table: Result) -> Result:
         """The table of hours with its pooled columns; missing where nothing was learnt."""
@@ -110,7 +120,7 @@ def _learn(
     model = fit_hours(data)
     if isinstance(model, Unavailable):
         missing: dict[str, Result] = {name: _without(model, name) for name in LEARNT}
-        return Lessons(None, missing | {"overrun_by_task": by_task})
+        return Lessons(None, missing | {"overrun_by_task": by_task}, model)
     pooled = {
         "hours_by_model": pooled_by_model(model, settings.overrun),
         "hours_by_class": pooled_by_class(model, settings.overrun),
@@ -132,7 +142,7 @@ def _learn(
         if isinstance(again, Unavailable)
         else quote_calibration(again, confidence),
     }
-    return Lessons(pooled, tables | {"overrun_by_task": by_task})
+    return Lessons(pooled, tables | {"overrun_by_task": by_task}, forecaster)
 
 
 def _without(reason: Unavailable, name: str) -> Unavailable:

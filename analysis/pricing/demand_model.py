@@ -66,6 +66,7 @@ _COARSE: Final = np.linspace(np.log(0.12), np.log(32.0), 16)
 _FINE: Final = np.linspace(_COARSE[0], _COARSE[-1], 76)
 _MEANS: Final = np.linspace(STEEPNESS - 2.4 * STEEPNESS_SD, STEEPNESS + 2.4 * STEEPNESS_SD, 15)
 _SPREADS: Final = (0.08, 0.2, 0.35, 0.55, 0.8, 1.2)
+SLOPES: Final = -np.exp(_FINE)
 _SWEEPS: Final = 6
 # A block of (nodes × quotes) larger than this is done in parts, to stay in little memory.
 _BLOCK: Final = 1_000_000
@@ -130,16 +131,17 @@ class Draws:
 
     `level` : log-odds at today's list price and mean season, by cell; `slope` : change of the
     log-odds with log(price), below 0, by service; `season` : what a calendar quarter adds (4
-    columns, sum 0); `growth` : what the town's prices rise a year, in logs; `mean`, `spread` : of
-    the steepness over services, as a number of the prior's grid; `own_sd` : by service, see
-    `own_spread`.
+    columns, sum 0); `growth` : what the town's prices rise a year, in logs.
+
+    `alone` : what each slope of `SLOPES` weighs for a service from its own quotes and the prior
+    alone, services × slopes; in the last row from the prior alone.
     """
 
     level: Array
     slope: Array
     season: Array
     growth: Array
-    spread_left: Array
+    alone: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,7 +293,7 @@ def _tables(answers: Answers) -> _Tables:
         fit = _fit(answers, nodes, (level, offset), steps)
         level, offset = fit.level, fit.offset
         first, second = _expanded(answers, nodes, fit)
-        share = _likely(_heights(answers, nodes, fit))
+        share = _likely(_heights(answers, nodes, fit), _COARSE)
         pull = np.einsum("nst,ns->t", first, share) - prior * (about - _PRIOR_MEAN)
         bend = _square(np.einsum("nsp,ns->p", second, share)) - np.diag(prior)
         about = about - np.linalg.solve(bend, pull)
@@ -329,10 +331,10 @@ def _between(values: Array) -> Array:
     return np.asarray(values[:, below] * (1 - part) + values[:, below + 1] * part)
 
 
-def _likely(height: Array) -> Array:
-    """What each steepness of the coarse grid weighs, by service, other services unseen."""
+def _likely(height: Array, steepness: Array) -> Array:
+    """What each steepness of a grid weighs, other services unseen. (steepness × services)"""
     spread = np.hypot(STEEPNESS_SD, SPREAD_SD)
-    log_share = height - ((_COARSE[:, None] - STEEPNESS) / spread) ** 2 / 2
+    log_share = height - ((steepness[:, None] - STEEPNESS) / spread) ** 2 / 2
     share = np.exp(log_share - log_share.max(axis=0))
     return np.asarray(share / share.sum(axis=0))
 
@@ -351,59 +353,88 @@ def _features(away: Array) -> Array:
     return np.column_stack([np.ones(len(away)), away, *products])
 
 
+@dataclass(frozen=True, eq=False)
+class _Belief:
+    """The prior of mean and spread of the steepness, on a grid.
+
+    `curve` : prior of a steepness of the fine grid, by column a mean and spread; `log_weight` :
+    of the column.
+    """
+
+    curve: Array
+    log_weight: Array
+
+    @classmethod
+    def on_grid(cls) -> "_Belief":
+        mean, spread = (each.ravel() for each in np.meshgrid(_MEANS, _SPREADS, indexing="ij"))
+        curve = np.exp(-(((_FINE[:, None] - mean) / spread) ** 2) / 2)
+        log_mean = -(((mean - STEEPNESS) / STEEPNESS_SD) ** 2) / 2
+        log_spread = np.tile(_grid_prior(_SPREADS, SPREAD_SD), len(_MEANS))
+        return cls(curve / curve.sum(axis=0), log_mean + log_spread)
+
+
 def _sample(
     tables: _Tables, services: int, draws: int, rng: np.random.Generator
 ) -> tuple[Array, Array, Codes]:
     """Steepness (draws × services), common terms, and which spread of offsets, by Gibbs sampling.
 
-    In turn, for each draw a chain of its own: mean and spread of the steepness with every b
-    integrated out, the b, the common terms, the spreads of offsets and seasons.
+    In turn, for each draw in a chain of its own: mean and spread of the steepness with every b
+    integrated out, the b, the spread of offsets, the common terms, the spread of seasons.
     """
     table = np.concatenate([tables.height[..., None], tables.slope, tables.bend], axis=3)
-    means, spreads = (each.ravel() for each in np.meshgrid(_MEANS, _SPREADS, indexing="ij"))
-    curve = np.exp(-(((_FINE[:, None] - means) / spreads) ** 2) / 2)
-    curve = curve / curve.sum(axis=0)
-    log_prior = -(((means - STEEPNESS) / STEEPNESS_SD) ** 2) / 2 - (spreads / SPREAD_SD) ** 2 / 2
-    log_prior = log_prior + np.log(np.gradient(np.array(_SPREADS)))[
-        np.tile(np.arange(len(_SPREADS)), len(_MEANS))
-    ]
+    belief = _Belief.on_grid()
     offset_prior = _grid_prior(_OFFSETS, _OFFSET_SD)
     season_prior = _grid_prior(_SEASONS, _SEASON_SD)
-    season_sd = np.array(_SEASONS)
-    offset_at = rng.choice(len(_OFFSETS), draws, p=np.exp(offset_prior))
-    season_at = rng.choice(len(_SEASONS), draws, p=np.exp(season_prior))
+    offset_at, season_at = (
+        _pick(np.tile(np.exp(prior), (draws, 1)), rng) for prior in (offset_prior, season_prior)
+    )
     away = np.zeros((draws, _TERMS))
-    every = np.arange(services)
     for _ in range(_SWEEPS):
         features = _features(away)
-        log_share = np.empty((draws, services, len(_FINE)))
-        for at in range(len(_OFFSETS)):
-            mine = offset_at == at
-            flat = table[at].reshape(-1, table.shape[-1])
-            log_share[mine] = (features[mine] @ flat.T).reshape(-1, services, len(_FINE))
-        top = log_share.max(axis=2, keepdims=True)
-        share = np.exp(log_share - top)
-        chance = np.log(share @ curve + 1e-300).sum(axis=1) + log_prior
-        chosen = _pick(np.exp(chance - chance.max(axis=1, keepdims=True)), rng)
-        at_b = _pick(share * curve.T[chosen][:, None, :], rng)
-        seen = np.take_along_axis(
-            table[:, every, at_b], np.zeros((1, 1, 1, 1), dtype=np.int64), axis=0
-        ) if False else table[:, every, at_b]
-        weigh = np.einsum("kdsf,df->dk", seen, features) + offset_prior
-        offset_at = _pick(np.exp(weigh - weigh.max(axis=1, keepdims=True)), rng)
+        at_b = _draw_steepness(table, features, offset_at, belief, rng)
+        seen = table[:, np.arange(services), at_b]
+        offset_at = _pick_log(np.einsum("kdsf,df->dk", seen, features) + offset_prior, rng)
         sums = seen[offset_at, np.arange(draws)].sum(axis=1)
-        hold = _prior_precision(season_sd[season_at])
-        precision = -_square(sums[:, 1 + _TERMS :])
-        precision[:, np.arange(_TERMS), np.arange(_TERMS)] += hold
-        pull = sums[:, 1 : 1 + _TERMS] + hold * (_PRIOR_MEAN - tables.about)
-        middle = np.linalg.solve(precision, pull[:, :, None])[:, :, 0]
-        root = np.linalg.cholesky(np.linalg.inv(precision))
-        away = middle + (root @ rng.normal(size=(draws, _TERMS, 1)))[:, :, 0]
-        size = ((away + tables.about)[:, :3] ** 2).sum(axis=1)
-        weigh = season_prior - size[:, None] / season_sd**2 / 2 - 3 * np.log(season_sd)
-        season_at = _pick(np.exp(weigh - weigh.max(axis=1, keepdims=True)), rng)
+        away = _draw_common(sums, np.array(_SEASONS)[season_at], tables.about, rng)
+        season_at = _draw_season_sd(away + tables.about, season_prior, rng)
     jitter = (_FINE[1] - _FINE[0]) * (rng.random((draws, services)) - 0.5)
     return _FINE[at_b] + jitter, away + tables.about, offset_at
+
+
+def _draw_steepness(
+    table: Array, features: Array, offset_at: Codes, belief: _Belief, rng: np.random.Generator
+) -> Codes:
+    """A steepness of the fine grid for every chain and service."""
+    _, services, count, size = table.shape
+    log_share = np.empty((len(features), services, count))
+    for at in range(len(table)):
+        mine = offset_at == at
+        product = features[mine] @ table[at].reshape(-1, size).T
+        log_share[mine] = product.reshape(-1, services, count)
+    share = np.exp(log_share - log_share.max(axis=2, keepdims=True))
+    by_belief = np.log(share @ belief.curve + 1e-300).sum(axis=1) + belief.log_weight
+    chosen = _pick_log(by_belief, rng)
+    return _pick(share * belief.curve.T[chosen][:, None, :], rng)
+
+
+def _draw_common(
+    sums: Array, season_sd: Array, about: Array, rng: np.random.Generator
+) -> Array:
+    """The common terms of every chain, less `about`: normal, given all else."""
+    hold = _prior_precision(season_sd)
+    at = np.arange(_TERMS)
+    precision = -_square(sums[:, 1 + _TERMS :])
+    precision[:, at, at] += hold
+    pull = sums[:, 1 : 1 + _TERMS] + hold * (_PRIOR_MEAN - about)
+    middle = np.linalg.solve(precision, pull[:, :, None])
+    root = np.linalg.cholesky(np.linalg.inv(precision))
+    return np.asarray(middle + root @ rng.normal(size=middle.shape))[:, :, 0]
+
+
+def _draw_season_sd(common: Array, prior: Array, rng: np.random.Generator) -> Codes:
+    sd = np.array(_SEASONS)
+    size = (common[:, :3] ** 2).sum(axis=1)
+    return _pick_log(prior - size[:, None] / sd**2 / 2 - 3 * np.log(sd), rng)
 
 
 def _grid_prior(values: tuple[float, ...], spread: float) -> Array:
@@ -418,6 +449,10 @@ def _pick(weight: Array, rng: np.random.Generator) -> Codes:
     total = np.cumsum(weight, axis=-1)
     level = rng.random(total.shape[:-1])[..., None] * total[..., -1:]
     return np.minimum((total < level).sum(axis=-1), weight.shape[-1] - 1)
+
+
+def _pick_log(log_weight: Array, rng: np.random.Generator) -> Codes:
+    return _pick(np.exp(log_weight - log_weight.max(axis=-1, keepdims=True)), rng)
 
 
 def _finish(
@@ -446,5 +481,6 @@ def _finish(
         offset = fit.offset - fit.weight / firm * along + normal[1][which] / np.sqrt(firm)
         level[which] = part.common[:, [-1]] + fit.level[:, answers.service] + along + offset
     season = common[:, :3] @ _CONTRASTS.T
-    spread_left = np.zeros(answers.services)
-    return Draws(level, -np.exp(steepness), season, common[:, _AT_GROWTH], spread_left)
+    none = np.zeros((1, len(_FINE)))
+    alone = _likely(np.concatenate([tables.height[1], none]).T, _FINE).T
+    return Draws(level, -np.exp(steepness), season, common[:, _AT_GROWTH], alone)

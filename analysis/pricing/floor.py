@@ -16,6 +16,13 @@ from analysis.costing.jobs import Costing
 from analysis.costing.labour import loaded_rate
 from analysis.costing.purchases import film_prices
 from analysis.periods import quarter_of
+from analysis.pricing.price_lines import (
+    PriceTerms,
+    contributions,
+    fees,
+    floor_prices,
+    margin_shares,
+)
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import strict_sum
@@ -146,8 +153,8 @@ def floor_price(cost: float, target_margin: float, settings: Settings) -> float:
     `cost` : expected cost with the redo reserve; `target_margin` : share of the price net of tax.
     NaN where the cost is not known, or where no price leaves that margin.
     """
-    per_price = settings.net_of_tax * (1 - target_margin) - settings.fees.card_percent / 100
-    return (cost + settings.fees.card_fixed) / per_price if per_price > 0 else np.nan
+    terms = PriceTerms.of(settings)
+    return float(floor_prices(pd.Series([cost]), pd.Series([target_margin]), terms).iloc[0])
 
 
 @dataclass(frozen=True)
@@ -166,10 +173,13 @@ class PriceResult:
 
 def at_price(price: float, cost: float, settings: Settings) -> PriceResult:
     """What a job of an expected cost leaves at a price, paid by card."""
-    fee = price * settings.fees.card_percent / 100 + settings.fees.card_fixed if price else 0.0
-    net = price * settings.net_of_tax
-    contribution = net - fee - cost
-    return PriceResult(price, fee, contribution, contribution / net if net else np.nan)
+    prices, costs, terms = pd.Series([price]), pd.Series([cost]), PriceTerms.of(settings)
+    return PriceResult(
+        price,
+        float(fees(prices, terms).iloc[0]),
+        float(contributions(prices, costs, terms).iloc[0]),
+        float(margin_shares(prices, costs, terms).iloc[0]),
+    )
 
 
 def list_price(

@@ -8,143 +8,22 @@ import base64
 import hashlib
 import json
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, fields
 from importlib.resources import files
-from typing import Any, Final
+from typing import Any
 
 import jinja2
-import plotly.io
-from markupsafe import Markup
 from plotly.offline import get_plotlyjs
 
 from analysis.glossary import Entry, glossary_entries
 from analysis.report.answer import Answer
-from analysis.report.cautions import CAUTIONS, DEFER, STAFF_CAUTION
-from analysis.report.example_layout import gather_example
-from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
-from analysis.report.figures_cells import draw_cells, gather_cells
-from analysis.report.figures_film import (
-    draw_causes,
-    draw_stacks,
-    gather_causes,
-    gather_flows,
-    gather_waste,
-)
-from analysis.report.figures_flows import (
-    AREA,
-    COST,
-    draw_flow_picture,
-    gather_flow_picture,
-)
-from analysis.report.figures_hours import (
-    draw_hours,
-    draw_tasks,
-    gather_hours,
-    gather_tasks,
-)
-from analysis.report.figures_installed import (
-    draw_installed,
-    draw_swaps,
-    gather_installed,
-    gather_swaps,
-)
-from analysis.report.figures_learning import (
-    draw_drift,
-    draw_learning,
-    gather_drift,
-    gather_learning,
-)
-from analysis.report.figures_models import (
-    draw_over_hours,
-    gather_flagged_tasks,
-    gather_pulls,
-    gather_spread,
-)
-from analysis.report.figures_money import (
-    draw_full_margin,
-    draw_ranking,
-    draw_statement,
-    gather_full_margin,
-    gather_ranking,
-    gather_statement,
-)
-from analysis.report.figures_orders import draw_orders, gather_orders
-from analysis.report.figures_overruns import draw_vehicles, gather_vehicles
-from analysis.report.figures_people import draw_people, gather_people
-from analysis.report.figures_prices import draw_prices, gather_prices
-from analysis.report.figures_quotes import (
-    draw_calibration,
-    draw_losses,
-    gather_calibration,
-    gather_losses,
-    gather_quotes,
-)
-from analysis.report.figures_recuts import draw_recuts, gather_recuts
-from analysis.report.figures_redo import draw_redo, gather_redo
-from analysis.report.figures_shelf import (
-    draw_bars,
-    gather_avoidable,
-    gather_counts,
-    gather_jobs,
-    gather_shelf,
-)
-from analysis.report.figures_trends import draw_trends, gather_trends
-from analysis.report.grids import FigureInfo, Grid
-from analysis.report.look import without_title
+from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.grids import Grid
 from analysis.report.numbers import MISSING, Numbers
 from analysis.report.page_records import findings_grid, sources_grid
+from analysis.report.page_sections import Section, sections_of
 from analysis.report.results import Review
 from analysis.report.sentences import answers
-from analysis.report.vehicles import basis
-
-# A table of more rows than this is folded; on paper it is open.
-MOST_OPEN_ROWS: Final = 16
-# The same where the table stands in the place of a chart.
-MOST_ROWS_ALONE: Final = 25
-
-
-@dataclass(frozen=True)
-class Block:
-    """A figure on the page: its finding, and its chart.
-
-    `chart` is empty where there is nothing to draw, or where the table says it all.
-    """
-
-    key: str
-    info: FigureInfo
-    caution: str
-    chart: str
-    height: int
-
-    @property
-    def pictures(self) -> tuple[tuple[str, Markup], ...]:
-        """Pictures that are drawn as they are, each with its title."""
-        drawn: tuple[tuple[str, str], ...] = getattr(self.info, "pictures", ())
-        # Made by this package, of text that was escaped there.
-        return tuple((title, Markup(svg)) for title, svg in drawn)  # noqa: S704
-
-    @property
-    def open_grids(self) -> tuple[Grid, ...]:
-        """The tables that stand open: the first, where it is short."""
-        most = MOST_OPEN_ROWS if self.chart or self.info.line else MOST_ROWS_ALONE
-        return tuple(grid for grid in self.info.grids[:1] if len(grid.rows) <= most)
-
-    @property
-    def folded_grids(self) -> tuple[Grid, ...]:
-        """The other tables."""
-        return self.info.grids[len(self.open_grids) :]
-
-
-@dataclass(frozen=True)
-class Section:
-    """A part of the page with its figures; `caution` stands in front of all of them."""
-
-    key: str
-    title: str
-    lead: str
-    blocks: tuple[Block, ...]
-    caution: str = ""
 
 
 @dataclass(frozen=True)
@@ -213,7 +92,7 @@ def page_context(review: Review) -> Context:
         fewest=review.settings.pricing.fewest_jobs,
         missing=MISSING,
         answers=answers(review),
-        sections=_sections(review),
+        sections=sections_of(review),
         sources=sources_grid(review),
         findings=findings_grid(review),
         gaps=tuple((each.line, each.missing) for each in review.unavailable()),
@@ -229,136 +108,6 @@ def json_for_script(value: Any) -> str:
     for sign in ("<", ">", "&", "\u2028", "\u2029"):
         text = text.replace(sign, f"\\u{ord(sign):04x}")
     return text
-
-
-def _sections(review: Review) -> tuple[Section, ...]:
-    return (
-        Section(
-            "money",
-            "Money",
-            "What the quarter left, line by line, and which services, classes and films earned it.",
-            (
-                _block("statement", gather_statement(review), draw_statement),
-                _block("ranking", gather_ranking(review), draw_ranking),
-                *(
-                    _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
-                    for by in ("service", "class", "film")
-                ),
-            ),
-        ),
-        Section(
-            "hours",
-            "Hours",
-            "What was worked against what was quoted. First-time jobs; the ratio is that of the "
-            "sums, so a long job weighs more than a short one.",
-            (
-                _block("hours-service", gather_hours(review, "service"), draw_hours),
-                _block("hours-class", gather_hours(review, "class"), draw_hours),
-                _block("hours-task", gather_tasks(review), draw_tasks),
-            ),
-        ),
-        _overruns(review),
-        Section(
-            "film",
-            "Film",
-            "Where all film went, and what was lost of the film that was cut.",
-            (
-                *(
-                    _block(
-                        f"flow-{measure}", gather_flow_picture(review, measure), draw_flow_picture
-                    )
-                    for measure in (AREA, COST)
-                ),
-                _block("causes", gather_causes(review), draw_causes),
-                *(
-                    _block(f"waste-{by}", gather_waste(review, by), draw_stacks)
-                    for by in ("class", "service", "film", "panel", "width")
-                ),
-                _block("flows", gather_flows(review), draw_stacks),
-                _block("counts", gather_counts(review), draw_bars),
-                _block("shelf", gather_shelf(review), draw_bars),
-            ),
-        ),
-        _saving(review),
-        Section(
-            "redo",
-            "Work done over",
-            "First-time jobs that had to be done over, with how sure the share is.",
-            (_block("redo-rate", gather_redo(review), draw_redo),),
-        ),
-        Section(
-            "people",
-            "People",
-            "Who needs how long, on like jobs and as sums: to plan the week and to see where "
-            "training helps.",
-            (
-                _block("people-pooled", gather_people(review), draw_people, caution=""),
-                _block(
-                    "hours-installer", gather_hours(review, "installer"), draw_hours, caution=""
-                ),
-            ),
-            caution=STAFF_CAUTION,
-        ),
-    )
-
-
-def _saving(review: Review) -> Section:
-    """What to do about film."""
-    return Section(
-        "saving",
-        "What to save on film, and what to order",
-        "What to order now, how to lay out and how large to cut, and which film is dear once it is "
-        "on. Estimates are from all records up to the quarter's end; what cannot be told says so.",
-        (
-            _block("orders", gather_orders(review), draw_orders),
-            _block("avoidable", gather_avoidable(review), draw_bars),
-            _block("layout-jobs", gather_jobs(review)),
-            _block("layout-example", gather_example(review)),
-            _block("best-margin", gather_best_allowance(review), draw_best_allowance),
-            _block("recuts", gather_recuts(review), draw_recuts),
-            _block("installed", gather_installed(review), draw_installed),
-            _block("swaps", gather_swaps(review), draw_swaps),
-            _block("trends", gather_trends(review), draw_trends),
-            _block("prices", gather_prices(review), draw_prices),
-        ),
-    )
-
-
-def _overruns(review: Review) -> Section:
-    return Section(
-        "overruns",
-        "Which vehicles run over, and what to quote",
-        f"What the finished jobs teach about the next ones. {basis(review)} Sums of a period say "
-        "so in their heading.",
-        (
-            _block("vehicles", gather_vehicles(review), draw_vehicles),
-            _block("flagged-tasks", gather_flagged_tasks(review), draw_over_hours),
-            _block("cells", gather_cells(review), draw_cells),
-            _block("next-quotes", gather_quotes(review)),
-            _block("calibration", gather_calibration(review), draw_calibration),
-            _block("losses", gather_losses(review), draw_losses),
-            _block("drift", gather_drift(review), draw_drift),
-            _block("learning", gather_learning(review), draw_learning),
-            _block("spread", gather_spread(review)),
-            _block("pulls", gather_pulls(review)),
-        ),
-    )
-
-
-def _block(
-    key: str,
-    info: FigureInfo,
-    draw: Callable[[Any], Any] | None = None,
-    *,
-    caution: str | None = None,
-) -> Block:
-    """A block of a figure; without `draw` its tables alone. `caution` replaces the figure's own."""
-    caution = getattr(info, "caution", "") if caution is None else caution
-    if info.line or draw is None:
-        return Block(f"chart-{key}", info, caution, "", 0)
-    fig = without_title(draw(info))
-    chart = str(plotly.io.to_json(fig, engine="json"))
-    return Block(f"chart-{key}", info, caution, chart, int(fig.layout.height))
 
 
 def _part(name: str) -> str:

@@ -111,7 +111,7 @@ class RandomShop(FilmRecords):
             self.at(self.day(), self.buy_consumables)
         for on, action in sorted(self.actions, key=lambda pair: pair[0]):
             action(on)
-        self.blank_what_may_be()
+        self.vary_quotes()
         if self.seed % 4 == 3:
             self.random.shuffle(self.rows["cuts"])
             self.random.shuffle(self.rows["hours"])
@@ -119,22 +119,24 @@ class RandomShop(FilmRecords):
             order = {day: self.random.random() for day in days}  # the order within a day is kept
             self.rows["purchases"].sort(key=lambda row: order[row["received_on"]])
 
-    def blank_what_may_be(self) -> None:
+    def vary_quotes(self) -> None:
         """Some quotes name no film area or no day, some no start either; some months no bays.
 
-        Its chances are its own, so that all other cells stay what they are without it.
+        In some shops most vehicles are of one class, so that the same work comes in every quarter.
+        The chances are their own, so that all other cells stay what they are without them.
         """
-        chances = random.Random(f"what shop {self.seed} leaves blank")
-        undated = {row["job_id"] for row in self.rows["jobs"] if chances.random() < 0.2}
-        no_start = {job_id for job_id in sorted(undated) if chances.random() < 0.5}
+        chances = random.Random(f"quotes of shop {self.seed}")
+        jobs = {row["job_id"]: [chances.random() for _ in range(3)] for row in self.rows["jobs"]}
         for row in self.rows["jobs"]:
+            undated, no_start, usual = jobs[row["job_id"]]
             if row["quoted_film_area"]:
                 area = self.area(chances.uniform(1200, 6000))
                 row["quoted_film_area"] = "" if chances.random() < 0.15 else area
-            if row["job_id"] in undated:
+            if undated < 0.2:
                 row["quoted_on"] = ""
-            if row["job_id"] in no_start:
-                row["started_on"] = ""
+                row["started_on"] = "" if no_start < 0.5 else row["started_on"]
+            if self.seed % 4 == 1 and usual < 0.8:
+                row["vehicle_class"] = "compact car"
         for row in self.rows["capacity"]:
             if self.seed % 3 == 2 and chances.random() < 0.3:
                 row["bay_hours"] = ""

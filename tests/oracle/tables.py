@@ -249,9 +249,7 @@ def review_tables(folder: Path, quarter: str, *, packed: bool = True) -> dict[st
         "redo": redo_table(costing),
         "shop_result": shop_result(costing),
         "variances": variances(costing),
-        "variances_by_service": variances_by(
-            costing, "service", service_of, costing.in_quarter()
-        ),
+        "variances_by_service": variances_by(costing, "service", service_of, costing.in_quarter()),
         "variances_by_class": variances_by(
             costing, "vehicle_class", class_of, costing.in_quarter()
         ),

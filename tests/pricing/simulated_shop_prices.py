@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit
+from scipy.special import expit, logit, logsumexp
 from scipy.stats import norm
 
 from analysis.pricing.demand import Array, Demand
@@ -45,7 +45,7 @@ class Shop:
     """One shop: what it knows (basis, quotes, settings) and the truth about its cells.
 
     `quotes` has the inside columns of the record table; `level, slope` by cell at today's list;
-    `cost` of a job with what its hours would earn elsewhere, as it truly is.
+    `cost` of a job as it truly is, `whole_cost` with what its hours would earn elsewhere. [money]
     """
 
     basis: pd.DataFrame
@@ -54,6 +54,7 @@ class Shop:
     level: Array
     slope: Array
     cost: Array
+    whole_cost: Array
     habit_sd: float
 
 
@@ -74,7 +75,6 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
     margin = np.clip(rng.normal(0.48, 0.08, SERVICES)[service] + rng.normal(0, 0.04, cells), 0.2, 0.7)
     price = 5 * np.round(cost / (1 - margin) / kept_share(settings) / 5)
     known = cost * (1 + COST_ERROR * rng.standard_normal(SERVICES)[service])
-    hour_value = float(rng.uniform(40, 70)) if kind.full else 0.0
     basis = pd.DataFrame(
         {
             "service": [f"service {i}" for i in service],
@@ -86,7 +86,7 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
             "expected_cost": known,
             "cost_error": COST_ERROR * known,
             "target_margin_share": TARGET,
-            "hour_value": hour_value,
+            "hour_value": 0.0,
             "short_hours_each": hours,
             "cost_drift_share": np.nan,
             "current_price": price,
@@ -99,8 +99,13 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
     won = quotes.groupby(KEYS)["won"].sum()
     basis["jobs"] = won.reindex(pd.MultiIndex.from_frame(basis[KEYS]), fill_value=0).to_numpy()
     basis["enough"] = basis["jobs"] >= settings.pricing.fewest_jobs
+    won_jobs = basis["jobs"].to_numpy(float)
+    left = price * kept_share(settings) - (cost - hours * labour)
+    basis["hour_value_if_full"] = (won_jobs @ left) / (won_jobs @ hours)
+    if kind.full:
+        basis["hour_value"] = basis["hour_value_if_full"]
     beyond = unit_costs(basis)[1].to_numpy(float)
-    return Shop(basis, quotes, settings, level, slope, cost + beyond, kind.habit_sd)
+    return Shop(basis, quotes, settings, level, slope, cost, cost + beyond, kind.habit_sd)
 
 
 def _quotes(
@@ -129,7 +134,7 @@ def _quotes(
 # --- what a price earns under the truth ----------------------------------------------------------
 
 
-def true_profit(shop: Shop, prices: Array) -> Array:
+def true_profit(shop: Shop, prices: Array, cost: Array) -> Array:
     """Expected profit an enquiry at each price, cells × candidates. [money]"""
     points = shop.habit_sd * norm.ppf((np.arange(_POINTS) + 0.5) / _POINTS)
     current = shop.basis["current_price"].to_numpy(float)[:, None]
@@ -138,15 +143,19 @@ def true_profit(shop: Shop, prices: Array) -> Array:
         quoted = prices * np.exp(point)
         chance = expit(shop.level[:, None] + shop.slope[:, None] * np.log(quoted / current))
         left = quoted * kept_share(shop.settings) - shop.settings.fees.card_fixed
-        profit += chance * (left - shop.cost[:, None])
+        profit += chance * (left - cost[:, None])
     return profit / len(points)
 
 
-def yearly(shop: Shop, prices: Array) -> float:
-    """Profit of a year's enquiries at one price a cell. [money]"""
+def yearly(shop: Shop, prices: Array, *, whole: bool = True) -> float:
+    """Profit of a year's enquiries at one price a cell. [money]
+
+    `whole` : with the hours at what they would earn elsewhere; else at their wages alone.
+    """
+    cost = shop.whole_cost if whole else shop.cost
     keys = pd.MultiIndex.from_frame(shop.basis[KEYS])
     asked = shop.quotes.groupby(KEYS).size().reindex(keys, fill_value=0).to_numpy() / 2
-    return float((asked * true_profit(shop, prices[:, None])[:, 0]).sum())
+    return float((asked * true_profit(shop, prices[:, None], cost)[:, 0]).sum())
 
 
 def floors(shop: Shop) -> Array:
@@ -168,35 +177,41 @@ def best_known(shop: Shop) -> Array:
     prices = candidate_prices(shop.basis["current_price"].to_numpy(float), shop.settings)
     with np.errstate(invalid="ignore"):
         barred = (prices < prices[:, :1]) & (prices < floors(shop)[:, None])
-    profit = np.where(barred | np.isnan(prices), -np.inf, true_profit(shop, prices))
+    profit = np.where(barred | np.isnan(prices), -np.inf, true_profit(shop, prices, shop.whole_cost))
     return np.take_along_axis(prices, profit.argmax(axis=1)[:, None], axis=1)[:, 0]
 
 
-# --- a small posterior, one service at a time ----------------------------------------------------
+# --- a small posterior ---------------------------------------------------------------------------
 
 
 def by_grid(shop: Shop, seed: int, draws: int = 400) -> Demand:
-    """Demand learnt on a grid, each service by itself and its classes alike.
+    """Demand learnt on a grid, the classes of a service alike, its slope pooled with the others'.
 
-    Prior: level normal(0.5, 1), log(−slope) normal(log 2.5, 0.7).
+    Prior: level normal(0.5, 1), log(−slope) normal(middle, 0.6), middle normal(log 3, 0.6).
     """
     rng = np.random.default_rng(seed)
-    level, size = np.linspace(-1.5, 3, 61), np.linspace(np.log(0.2), np.log(25), 61)
-    prior = norm.logpdf(level, 0.5, 1)[:, None] + norm.logpdf(size, np.log(2.5), 0.7)
-    names = shop.basis["service"].unique()
-    levels, slopes, habits, learnt = {}, {}, {}, {}
+    level, size = np.linspace(-1.5, 3, 46), np.linspace(np.log(0.2), np.log(25), 46)
+    middle = np.log(3) + 0.6 * norm.ppf((np.arange(21) + 0.5) / 21)
+    pooled = norm.logpdf(size, middle[:, None], 0.6)
+    names = list(shop.basis["service"].unique())
+    logs, habits, learnt, of_middle = {}, {}, {}, np.zeros(len(middle))
     for name in names:
         own = shop.quotes[shop.quotes["service"] == name]
         habit = np.log(own["quoted_price"] / own["list_price"]).to_numpy(float)
         sign = np.where(own["outcome"] == "won", 1.0, -1.0)
         odds = level[:, None, None] - np.exp(size)[None, :, None] * habit
-        like = prior - np.logaddexp(0, -sign * odds).sum(axis=2)
-        weight = np.exp(like - like.max()).ravel()
-        at = rng.choice(weight.size, draws, p=weight / weight.sum())
-        levels[name], slopes[name] = level[at // size.size], -np.exp(size[at % size.size])
+        logs[name] = norm.logpdf(level, 0.5, 1)[:, None] - np.logaddexp(0, -sign * odds).sum(axis=2)
+        of_middle += logsumexp(logsumexp(logs[name], axis=0) + pooled, axis=1)
         shares = (np.arange(_POINTS) + 0.5) / _POINTS
         habits[name] = np.quantile(habit, shares) if len(habit) else np.zeros(_POINTS)
         learnt[name] = len(own) >= 20 and float(np.std(habit)) > 0.01
+    chosen = rng.choice(len(middle), draws, p=np.exp(of_middle - logsumexp(of_middle)))
+    levels, slopes = {}, {}
+    for name in names:
+        weight = (logs[name] + pooled[chosen][:, None, :]).reshape(draws, -1)
+        noisy = weight + rng.gumbel(size=weight.shape)  # a draw from each row
+        at = noisy.argmax(axis=1)
+        levels[name], slopes[name] = level[at // size.size], -np.exp(size[at % size.size])
     cells = shop.basis[KEYS].copy()
     keys = pd.MultiIndex.from_frame(cells)
     count = shop.quotes.groupby(KEYS).size().reindex(keys, fill_value=0).to_numpy()

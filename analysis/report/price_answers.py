@@ -1,0 +1,128 @@
+"""The owner's questions about prices: why the margin moved, what to reprice, what came of it."""
+
+from typing import Final
+
+import pandas as pd
+
+from analysis.report.answer import Answer
+from analysis.report.figures_suggestions import (
+    LOWER,
+    RAISE,
+    price_sentence,
+    suggestion_finding,
+)
+from analysis.report.grids import number, slices_of
+from analysis.report.numbers import Numbers, counted, label, listed
+from analysis.report.results import Review
+
+MOST_NAMED: Final = 2
+# An amount under half a unit of money is no change.
+_NO_CHANGE: Final = 0.5
+_EFFECTS: Final = {
+    "price": "prices",
+    "volume": "the number of jobs",
+    "mix": "what the jobs were",
+    "labour_efficiency": "hours a job",
+    "labour_rate": "wages",
+    "film_price": "film prices",
+    "film_usage": "film a job",
+    "consumables": "consumables",
+    "redo": "redos",
+    "fees": "card fees",
+    "overhead": "overhead a job",
+    "new": "services on classes that are new",
+    "discontinued": "services on classes that had no job",
+}
+
+
+def margin_answer(review: Review) -> Answer:
+    """Why the margin of finished jobs is another than in the quarter before."""
+    question, anchor = "Why did the margin move?", "money"
+    found = slices_of(review, "quarter_bridge")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    say = Numbers(review.settings)
+    amounts = number(found.quarter, "amount")
+    change = amounts.iloc[-1] - amounts.iloc[0]
+    before = review.quarter.previous.label
+    if abs(change) < _NO_CHANGE:
+        line = f"It did not: {say.money(amounts.iloc[-1])}, as in {before}."
+        return Answer(question, line, "", anchor)
+    effects = _summed(found.quarter.iloc[1:-1])
+    with_it = effects[effects * change > 0].sort_values(key=abs, ascending=False)
+    against = effects[effects * change < 0].sort_values(key=abs, ascending=False)
+    word = "more" if change > 0 else "less"
+    line = (
+        f"{say.money(abs(change))} {word} than in {before}, most of it from {_named(with_it, say)}."
+    )
+    detail = f"Against it worked {_named(against, say)}." if len(against) else ""
+    return Answer(question, line, detail, anchor)
+
+
+def _summed(rows: pd.DataFrame) -> pd.Series:
+    """Amounts by effect, the cells of one quarter together."""
+    names = rows["effect"].astype("str").str.split(":").str[0]
+    return number(rows, "amount").groupby(names.to_numpy(), sort=False).sum()
+
+
+def _named(effects: pd.Series, say: Numbers) -> str:
+    top = effects.head(MOST_NAMED)
+    return listed(
+        [
+            f"{_EFFECTS.get(str(name), label(name))} ({say.change(amount)})"
+            for name, amount in top.items()
+        ]
+    )
+
+
+def price_answer(review: Review) -> Answer:
+    """Which prices to change."""
+    question, anchor = "What to reprice?", "prices"
+    found = slices_of(review, "price_suggestions")
+    line = price_sentence(review)
+    if found.line:
+        return Answer(question, line, "", anchor, is_known=False)
+    frame = found.quarter
+    moved = frame["verdict"].isin([RAISE, LOWER])
+    if not moved.any():
+        return Answer(question, line, "", anchor)
+    parts = [f"{suggestion_finding(review)}."]
+    under = frame[~moved & (number(frame, "current_price") < number(frame, "floor_price"))]
+    if len(under):
+        parts.append(
+            f"{counted(len(under), 'other price')} stand under the floor; the table says why they "
+            "are left."
+            if len(under) > 1
+            else "One other price stands under its floor; the table says why it is left."
+        )
+    surcharges = slices_of(review, "model_surcharges")
+    if not surcharges.line:
+        models = len(surcharges.quarter[["make", "model"]].drop_duplicates())
+        parts.append(
+            f"{counted(models, 'vehicle model')} should cost more than its class."
+            if models == 1
+            else f"{counted(models, 'vehicle model')} should cost more than their class."
+        )
+    return Answer(question, line, " ".join(parts), anchor)
+
+
+def follow_up_answer(review: Review) -> Answer:
+    """What came of the prices that were decided."""
+    question, anchor = "Did the last prices work?", "follow-up"
+    found = slices_of(review, "price_follow_up")
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    counts = found.quarter["verdict"].value_counts()
+    words = [f"{int(count)} {verdict}" for verdict, count in counts.items()]
+    told = found.quarter[found.quarter["verdict"].isin(["gained", "lost"])]
+    named = [
+        f"{_what(row)} {row['verdict']}: {row['reason']}"
+        for row in told.sort_values("decided_on").tail(MOST_NAMED).to_dict("records")
+    ]
+    line = f"Of {counted(len(found.quarter), 'decision')}: {listed(words)}."
+    return Answer(question, line, " ".join(named), anchor)
+
+
+def _what(row: dict[object, object]) -> str:
+    size = row["vehicle_class"]
+    return label(row["service"]) + ("" if pd.isna(size) else f" on {label(size)}")

@@ -167,7 +167,7 @@ def _compared(costing: Costing, records: Records, quarter: Quarter) -> _Compared
     found = [_at_level(lines, level) for level in LEVELS]
     best = max(found, key=lambda each: _jobs_told(each).sum())  # the first of equals
     every = best.sums[["jobs_before", "jobs_now"]].sum()
-    if (_jobs_told(best) < _LEAST_SHARE * every).any():
+    if not best.told.any() or (_jobs_told(best) < _LEAST_SHARE * every).any():
         line = (
             "The film of most jobs of one of the two quarters has no known cost, so their margins "
             "cannot be compared. Write down the cuts, and the purchases of every film."
@@ -213,18 +213,17 @@ def _cells(compared: _Compared) -> pd.DataFrame:
     kind = pd.Series(REDOS, index=sums.index)
     kind = kind.mask(now, NEW).mask(then, DISCONTINUED).mask(then & now, BOTH)
     cells = sums.assign(kind=kind.where(told, LEFT_OUT))
-    effects = symmetrical_effects(cells[cells["kind"] == BOTH]).reindex(cells.index)
-    effects = effects.where(effects.notna() | ~told, 0.0)
+    effects = symmetrical_effects(cells[cells["kind"] == BOTH])
+    effects = effects.reindex(cells.index, fill_value=0.0)
     # A redo of work that nobody asked for anew in one quarter has no job to be spread over.
-    own_redo = cells["redo_before"].where(~then, 0.0) - cells["redo_now"].where(~now, 0.0)
-    effects["redo"] += own_redo.where(told)
-    effects[NEW] = cells["margin_now"].where(cells["kind"] == NEW, 0.0).where(told)
+    effects["redo"] += cells["redo_before"].where(~then, 0.0) - cells["redo_now"].where(~now, 0.0)
+    effects[NEW] = cells["margin_now"].where(cells["kind"] == NEW, 0.0)
     effects[DISCONTINUED] = -cells["margin_before"].where(cells["kind"] == DISCONTINUED, 0.0)
-    effects[DISCONTINUED] = effects[DISCONTINUED].where(told)
     change = cells["margin_now"] - cells["margin_before"]
-    gap = (effects.drop(columns=list(compared.level.beyond)).sum(axis=1) - change)[told]
+    gap = (effects.sum(axis=1) - change)[told]
     assert_reconciled("A cell of the bridge", float(gap.abs().max()), 0.0, _hair(sums))
     effects[list(compared.level.beyond)] = float("nan")
+    effects.loc[~told] = float("nan")
     # + 0.0 turns a −0 into 0.
     return pd.concat([cells[[*_KEYS, "kind", *_COUNTS, *_MARGINS]], effects + 0.0], axis=1)
 

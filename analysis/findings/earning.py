@@ -179,7 +179,7 @@ def hour_value(costing: Costing, governing: Governing, year: Period) -> float:
 
     Notes
     -----
-    The mean of the whole shop × the chance that the hour is filled at all
+    The mean of the whole shop (`hour_earned`) × the chance that the hour is filled at all
     (`Governing.refill_share`). The mean is the material margin of the lines finished in the twelve
     months ÷ their hours of what is short, redos with both, over the lines of which both are known;
     never below 0.
@@ -198,14 +198,19 @@ def hour_value(costing: Costing, governing: Governing, year: Period) -> float:
     """
     if not governing.is_short:
         return 0.0 if governing.constraint == NOTHING else np.nan
-    hours = "actual_hours" if governing.constraint == INSTALLERS else "bay_hours"
+    return hour_earned(costing, governing, year) * governing.refill_share
+
+
+def hour_earned(costing: Costing, governing: Governing, year: Period) -> float:
+    """What an hour left in the mean of the whole shop: `hour_value` if every hour were filled.
+
+    Of a bay hour where the bays are short, else of a person's hour. [money / h]
+    """
+    hours = "bay_hours" if governing.constraint == BAYS else "actual_hours"
     lines = finished_in(costing.lines, year)
     known = lines[lines["material_margin"].notna() & lines[hours].notna()]
     total = float(known[hours].sum())
-    if not total > 0:
-        return np.nan
-    mean = float(known["material_margin"].sum()) / total
-    return max(0.0, mean) * governing.refill_share
+    return max(0.0, float(known["material_margin"].sum()) / total) if total > 0 else np.nan
 
 
 def _services(costing: Costing, year: Period) -> pd.DataFrame:

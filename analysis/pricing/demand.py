@@ -6,7 +6,7 @@ what prices in the whole town did in the meantime.
 """
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -14,7 +14,8 @@ import pandas as pd
 from scipy.special import expit
 
 from analysis.errors import Unavailable
-from analysis.pricing.demand_model import SLOPES, Answers, Draws, draw_demand
+from analysis.pricing.demand_draws import draw_demand
+from analysis.pricing.demand_model import GROWTH, STEEPNESS, Answers
 from analysis.pricing.price_cells import KEYS, cell_of
 from analysis.pricing.quote_history import quote_history
 from analysis.records.model import Records
@@ -31,16 +32,12 @@ _DRAWS: Final = 600
 _POINTS: Final = 9
 _HABIT_MONTHS: Final = 24
 _SHOP_QUOTES: Final = 10.0
-# What the price does is called learnt from so many quotes on, where they leave at most this part of
-# the interval that was believed before the first.
+# What the price does is called learnt from so many quotes on.
 FEWEST_QUOTES: Final = 20
-_MOST_LEFT: Final = 0.7
 # A price that varies by less than this around the list teaches nothing (share).
 _ALIKE: Final = 0.03
 _QUARTER_DAYS: Final = 365.25 / 4
 _YEAR_DAYS: Final = 365.25
-# The rise by which "what a dearer price loses" is told.
-RISE: Final = float(np.log(1.05))
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,7 +93,7 @@ def learn_demand(
     learnt_from = _with_price(history[history["outcome"] != "open"], cells, day)
     services, of_cell = _codes(cells["service"])
     draws = draw_demand(_answers(learnt_from, of_cell, len(services)), _DRAWS, seed)
-    notes = _notes(learnt_from, services, draws)
+    notes = _notes(learnt_from, services)
     table = _cell_table(cells, history, day).merge(
         notes, left_on="service", right_index=True, how="left", validate="many_to_one"
     )
@@ -154,9 +151,9 @@ def _with_price(decided: pd.DataFrame, cells: pd.DataFrame, day: pd.Timestamp) -
     x is missing where the price, or what the list did since, is beyond belief. Against a list of
     which today's price is not known, the list is taken to have followed the town.
     """
-    today = cells["current_price"].take(decided["cell"]).set_axis(decided.index)
+    today = pd.Series(cells["current_price"].to_numpy()[decided["cell"]], index=decided.index)
     of_day = decided["dated_price"].fillna(decided["list_price"])
-    since = np.log((of_day / today).where(today > 0))
+    since = pd.Series(np.log((of_day / today).where(today > 0)), index=decided.index)
     follows = since.isna() & decided["list_from"].ne("usual price")
     years = (day - decided["quoted_on"]).dt.days / _YEAR_DAYS
     x = decided["log_ratio"] + since.fillna(0.0)
@@ -178,7 +175,7 @@ def _answers(decided: pd.DataFrame, of_cell: npt.NDArray[np.int64], services: in
         used["x"].to_numpy(dtype=np.float64),
         used["years"].to_numpy(dtype=np.float64),
         (used["quoted_on"].dt.quarter - 1).to_numpy(dtype=np.int64),
-        (used["outcome"] == "won").to_numpy(dtype=np.float64),
+        np.where(used["outcome"] == "won", 1.0, 0.0),
         of_cell,
         services,
     )
@@ -189,7 +186,7 @@ def _cell_table(cells: pd.DataFrame, history: pd.DataFrame, day: pd.Timestamp) -
     decided = history[history["outcome"] != "open"]
     recent = history[history["quoted_on"] > day - pd.DateOffset(months=12)]
     covered = (day - history["quoted_on"].min()).days / _QUARTER_DAYS
-    counts = {
+    counts: dict[str, pd.Series] = {
         "quotes": decided.groupby("cell").size(),
         "won": decided[decided["outcome"] == "won"].groupby("cell").size(),
         "enquiries": recent.groupby("cell").size() / float(np.clip(covered, 1.0, 4.0)),
@@ -224,57 +221,66 @@ def _habits(history: pd.DataFrame, services: pd.Index, day: pd.Timestamp) -> Arr
     return points
 
 
-def _notes(decided: pd.DataFrame, services: pd.Index, draws: Draws) -> pd.DataFrame:
-    """By service whether what the price does is learnt, and what is wanting where it is not."""
-    left = _left_open(draws.alone)
-    used = decided[decided["x"].notna()]
-    by_service = used.groupby("service")
-    count = by_service.size().reindex(services, fill_value=0)
-    won = (used["outcome"] == "won").groupby(used["service"]).sum().reindex(services, fill_value=0)
-    spread = by_service["x"].std().reindex(services)
-    aside = decided["x"].isna().groupby(decided["service"]).sum().reindex(services, fill_value=0)
-    rows = [
-        _note(*each)
-        for each in zip(left, count.tolist(), won.tolist(), spread, aside.tolist(), strict=True)
-    ]
-    return pd.DataFrame(rows, index=services, columns=["learnt", "note"])
+def _notes(decided: pd.DataFrame, services: pd.Index) -> pd.DataFrame:
+    """By service whether what the price does is learnt, and what is wanting where it is not.
 
-
-def _left_open(alone: Array) -> Array:
-    """What the quotes of a service leave of the interval of the jobs that a rise of 5 % loses.
-
-    The width of its 90 % interval ÷ that of the prior, where six quotes in ten are won.
+    Learnt is said where its own quotes leave a standard error of the slope of at most the middle
+    of what was believed before: 1 ÷ √(p (1 − p) Σ (x − mean of the season)²), p the share won.
     """
-    lost = 1 - expit(0.4 + SLOPES * RISE) / expit(0.4)
-    prior = alone[-1]
-    widths = [_width(lost, each) for each in alone]
-    return np.array(widths[:-1]) / _width(lost, prior)
+    used = decided[decided["x"].notna()]
+    x = used["x"] + GROWTH * used["years"]
+    by_season = [used["service"], used["quoted_on"].dt.quarter]
+    name = used["service"]
+    left = (x - x.groupby(by_season).transform("mean")) ** 2
+    table = pd.DataFrame(
+        {
+            "decided": name.groupby(name).size(),
+            "won": (used["outcome"] == "won").groupby(name).sum(),
+            "spread": x.groupby(name).std(ddof=0),
+            "left": left.groupby(name).sum(),
+        }
+    ).reindex(services)
+    table = table.fillna({"decided": 0, "won": 0})
+    share = (table["won"] + 0.6) / (table["decided"] + 1)
+    error = 1 / np.sqrt(share * (1 - share) * table["left"])
+    aside = decided.loc[decided["x"].isna(), ["service"]].groupby("service").size()
+    table = table.assign(
+        aside=aside.reindex(services, fill_value=0),
+        within=np.sqrt(table["left"] / table["decided"].where(table["decided"] > 0)),
+        too_wide=(error / np.exp(STEEPNESS)) ** 2,
+    )
+    notes = [_note(row) for row in table.itertuples()]
+    return pd.DataFrame(notes, index=services, columns=["learnt", "note"])
 
 
-def _width(values: Array, weight: Array) -> float:
-    """Width of the middle nine tenths of values that rise, with their weights."""
-    total = np.cumsum(weight) - weight / 2
-    low, high = np.interp([0.05, 0.95], total / weight.sum(), values)
-    return float(high - low)
+def _note(row: Any) -> tuple[bool, str]:
+    learnt = row.decided >= FEWEST_QUOTES and row.too_wide <= 1
+    return learnt, " ".join(each for each in (_wanting(row, learnt=learnt), _aside(row)) if each)
 
 
-def _note(left: float, count: int, won: int, spread: float, aside: int) -> tuple[bool, str]:
-    learnt = count >= FEWEST_QUOTES and left <= _MOST_LEFT
-    parts = []
+def _wanting(row: Any, *, learnt: bool) -> str:
+    """What the quotes of a service are too few or too alike for; empty where nothing."""
+    count, varied = int(row.decided), f"{100 * row.spread:.0f} %"
+    if learnt:
+        return ""
     if count == 0:
-        parts.append("No quote was decided.")
-    elif count < FEWEST_QUOTES:
-        parts.append(f"Only {count} {'quote was' if count == 1 else 'quotes were'} decided.")
-    elif not learnt and won in (0, count):
-        parts.append(f"All {count} quotes were {'won' if won else 'lost'}.")
-    elif not learnt and spread < _ALIKE:
-        parts.append(
-            f"Prices varied by only {100 * spread:.0f} % around the list: too alike to learn from."
-        )
-    elif not learnt:
-        parts.append(
-            f"{count} quotes whose prices varied by {100 * spread:.0f} % are too few to tell."
-        )
-    if aside:
-        parts.append(f"{aside} with a price far from the list left aside.")
-    return learnt, " ".join(parts)
+        return "No quote was decided."
+    if count < FEWEST_QUOTES:
+        return f"Only {count} {'quote was' if count == 1 else 'quotes were'} decided."
+    if row.won in (0, count):
+        return f"All {count} quotes were {'won' if row.won else 'lost'}."
+    if row.spread < _ALIKE:
+        return f"Prices varied by only {varied} around the list: too alike to learn from."
+    if row.within < row.spread / 2:
+        return "Prices varied with the season alone: which of the two did it is not known."
+    wanted = 10 * int(np.ceil(count * row.too_wide / 10))
+    return (
+        f"{count} quotes at prices that varied by {varied} are too few to tell: it takes some "
+        f"{wanted}."
+    )
+
+
+def _aside(row: Any) -> str:
+    if not row.aside:
+        return ""
+    return f"{int(row.aside)} with a price far from the list left aside."

@@ -13,9 +13,8 @@ How it is computed. Once the common terms (seasons, growth, common level) are gi
 not hang together but through the prior of b. So each service has a table: for every b of a grid the
 likelihood with its level and offsets integrated out by Laplace's approximation (Tierney and Kadane
 1986, Journal of the American Statistical Association 81:82-86), as a quadratic function of the
-common terms. From the tables a Gibbs sampler draws b, its mean and spread, and the common terms
-(Gelfand and Smith 1990, Journal of the American Statistical Association 85:398-409), all chains at
-once, a draw each. The time grows with the number of quotes and no faster.
+common terms. `demand_draws` draws from the tables. The time grows with the number of quotes and no
+faster.
 """
 
 from dataclasses import dataclass
@@ -26,7 +25,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.special import expit
 
-from analysis.findings.mixed import Array, Codes, one_thread
+from analysis.findings.mixed import Array, Codes
 
 # Believed before a quote is seen, weakly. The elasticity of the jobs won is slope × (1 − chance to
 # win): a slope of 3 makes it −1.2 where six quotes in ten are won. Published means lie further out,
@@ -43,17 +42,17 @@ SPREAD_SD: Final = 0.5
 _COMMON: Final = 0.4
 _COMMON_SD: Final = 1.5
 _LEVEL_SD: Final = 0.7
-_OFFSETS: Final = (0.08, 0.2, 0.4)
-_OFFSET_SD: Final = 0.2
-_SEASONS: Final = (0.06, 0.15, 0.3, 0.6, 1.0)
-_SEASON_SD: Final = 0.4
-_GROWTH: Final = 0.02
+OFFSETS: Final = (0.08, 0.2, 0.4)
+OFFSET_SD: Final = 0.2
+SEASONS: Final = (0.06, 0.15, 0.3, 0.6, 1.0)
+SEASON_SD: Final = 0.4
+GROWTH: Final = 0.02
 _GROWTH_SD: Final = 0.02
 
 # Common terms: three contrasts of the four seasons, growth, and the common level.
-_TERMS: Final = 5
-_AT_GROWTH: Final = 3
-_CONTRASTS: Final = np.array(
+TERMS: Final = 5
+AT_GROWTH: Final = 3
+CONTRASTS: Final = np.array(
     [
         [0.5, 0.5, 0.5],
         [0.5, -0.5, -0.5],
@@ -61,15 +60,9 @@ _CONTRASTS: Final = np.array(
         [-0.5, -0.5, 0.5],
     ]
 )
-_PAIRS: Final = tuple(combinations_with_replacement(range(_TERMS), 2))
+PAIRS: Final = tuple(combinations_with_replacement(range(TERMS), 2))
 _COARSE: Final = np.linspace(np.log(0.12), np.log(32.0), 16)
-_FINE: Final = np.linspace(_COARSE[0], _COARSE[-1], 76)
-_MEANS: Final = np.linspace(STEEPNESS - 2.4 * STEEPNESS_SD, STEEPNESS + 2.4 * STEEPNESS_SD, 15)
-_SPREADS: Final = (0.08, 0.2, 0.35, 0.55, 0.8, 1.2)
-SLOPES: Final = -np.exp(_FINE)
-_SWEEPS: Final = 6
-# A block of (nodes × quotes) larger than this is done in parts, to stay in little memory.
-_BLOCK: Final = 1_000_000
+FINE: Final = np.linspace(_COARSE[0], _COARSE[-1], 76)
 _LONGEST_STEP: Final = 1.5
 
 
@@ -102,8 +95,9 @@ class Answers:
     ) -> "Answers":
         """The same in whatever order."""
         order = np.argsort(cell, kind="stable")
-        given = (cell, price, years, season, won)
-        return cls(*(each[order] for each in given), service, services)  # type: ignore[arg-type]
+        return cls(
+            cell[order], price[order], years[order], season[order], won[order], service, services
+        )
 
     @property
     def counts(self) -> Codes:
@@ -126,38 +120,20 @@ class Answers:
 
 
 @dataclass(frozen=True, eq=False)
-class Draws:
-    """Draws from what is left open: a row a draw.
-
-    `level` : log-odds at today's list price and mean season, by cell; `slope` : change of the
-    log-odds with log(price), below 0, by service; `season` : what a calendar quarter adds (4
-    columns, sum 0); `growth` : what the town's prices rise a year, in logs.
-
-    `alone` : what each slope of `SLOPES` weighs for a service from its own quotes and the prior
-    alone, services × slopes; in the last row from the prior alone.
-    """
-
-    level: Array
-    slope: Array
-    season: Array
-    growth: Array
-    alone: Array
-
-
-@dataclass(frozen=True, eq=False)
-class _Nodes:
+class Nodes:
     """Where the likelihood is looked at: steepness by service, common terms, spread of offsets."""
 
     steepness: Array
     common: Array
     offset_sd: Array
 
-    def part(self, which: slice) -> "_Nodes":
-        return _Nodes(self.steepness[which], self.common[which], self.offset_sd[which])
+    def part(self, which: slice) -> "Nodes":
+        """Some of them."""
+        return Nodes(self.steepness[which], self.common[which], self.offset_sd[which])
 
 
 @dataclass(frozen=True, eq=False)
-class _Fit:
+class Fit:
     """Likeliest levels (nodes × services) and offsets (nodes × cells), and how firm they are.
 
     `weight` : information of each cell's quotes; `log_likelihood`, `residual`, by cell.
@@ -171,7 +147,7 @@ class _Fit:
 
 
 @dataclass(frozen=True, eq=False)
-class _Tables:
+class Tables:
     """Log likelihood by spread of offsets, service and steepness, quadratic in the common terms.
 
     `height` (spreads × services × steepness); `slope`, with a last axis of terms; `bend`, with a
@@ -184,36 +160,28 @@ class _Tables:
     about: Array
 
 
-def draw_demand(answers: Answers, draws: int, seed: int) -> Draws:
-    """Draws from the posterior; the same seed gives the same draws."""
-    rng = np.random.default_rng(seed)
-    with one_thread():
-        tables = _tables(answers)
-        steepness, common, offset_at = _sample(tables, answers.services, draws, rng)
-        return _finish(answers, tables, steepness, common, offset_at, rng)
-
-
-def _prior_precision(season_sd: Array) -> Array:
+def common_precision(season_sd: Array) -> Array:
     """Precision of the common terms, for each spread of the seasons. (… × terms)"""
     rest = np.array([_GROWTH_SD, _COMMON_SD]) ** -2.0
     rest = np.broadcast_to(rest, (*season_sd.shape, 2))
     return np.concatenate([np.repeat(season_sd[..., None] ** -2.0, 3, axis=-1), rest], axis=-1)
 
 
-_PRIOR_MEAN: Final = np.array([0.0, 0.0, 0.0, _GROWTH, _COMMON])
+COMMON_MEAN: Final = np.array([0.0, 0.0, 0.0, GROWTH, _COMMON])
 
 
-def _base(answers: Answers, nodes: _Nodes) -> Array:
+def _base(answers: Answers, nodes: Nodes) -> Array:
     """The log-odds without level and offset. (nodes × quotes)"""
     slope = -np.exp(nodes.steepness)[:, answers.service[answers.cell]]
-    growth = nodes.common[:, [_AT_GROWTH]]
-    season = (nodes.common[:, :3] @ _CONTRASTS.T)[:, answers.season]
-    return np.asarray(slope * (answers.price + growth * answers.years) + season) + nodes.common[
-        :, [-1]
-    ]
+    growth = nodes.common[:, [AT_GROWTH]]
+    season = (nodes.common[:, :3] @ CONTRASTS.T)[:, answers.season]
+    return (
+        np.asarray(slope * (answers.price + growth * answers.years) + season)
+        + nodes.common[:, [-1]]
+    )
 
 
-def _fit(answers: Answers, nodes: _Nodes, start: tuple[Array, Array], steps: int) -> _Fit:
+def fit_levels(answers: Answers, nodes: Nodes, start: tuple[Array, Array], steps: int) -> Fit:
     """Newton's method for levels and offsets at every node at once.
 
     The offsets of a service hang together through its level alone, so each step is a division by
@@ -241,10 +209,10 @@ def _fit(answers: Answers, nodes: _Nodes, start: tuple[Array, Array], steps: int
     weight = answers.by_cell(share * (1 - share))
     precision = own + answers.by_service(weight * hold / (weight + hold))
     log_likelihood = answers.by_cell(odds * answers.won - np.logaddexp(0.0, odds))
-    return _Fit(level, offset, weight, precision, log_likelihood)
+    return Fit(level, offset, weight, precision, log_likelihood)
 
 
-def _heights(answers: Answers, nodes: _Nodes, fit: _Fit) -> Array:
+def _heights(answers: Answers, nodes: Nodes, fit: Fit) -> Array:
     """Log likelihood of each service with level and offsets integrated out. (nodes × services)"""
     hold = nodes.offset_sd[:, None] ** -2.0
     by_cell = fit.log_likelihood - hold * fit.offset**2 / 2
@@ -253,7 +221,7 @@ def _heights(answers: Answers, nodes: _Nodes, fit: _Fit) -> Array:
     return answers.by_service(by_cell) - level
 
 
-def _expanded(answers: Answers, nodes: _Nodes, fit: _Fit) -> tuple[Array, Array]:
+def _expanded(answers: Answers, nodes: Nodes, fit: Fit) -> tuple[Array, Array]:
     """How the heights change with the common terms: first and second derivatives.
 
     (nodes × services × terms) and (nodes × services × pairs of terms). Levels and offsets follow
@@ -263,57 +231,55 @@ def _expanded(answers: Answers, nodes: _Nodes, fit: _Fit) -> tuple[Array, Array]
     effect = np.repeat(fit.level[:, answers.service] + fit.offset, answers.counts, axis=1)
     share = expit(_base(answers, nodes) + effect)
     left, weight = answers.won - share, share * (1 - share)
-    known = np.column_stack(
-        [_CONTRASTS[answers.season], answers.years, np.ones(len(answers.years))]
-    )
-    scale = np.ones((*nodes.steepness.shape, _TERMS))
-    scale[:, :, _AT_GROWTH] = -np.exp(nodes.steepness)
+    known = np.column_stack([CONTRASTS[answers.season], answers.years, np.ones(len(answers.years))])
+    scale = np.ones((*nodes.steepness.shape, TERMS))
+    scale[:, :, AT_GROWTH] = -np.exp(nodes.steepness)
     first = [answers.by_service(answers.by_cell(left * column)) for column in known.T]
     cells = [answers.by_cell(weight * column) for column in known.T]
     firm = fit.weight + hold
     levels = [answers.by_service(each * hold / firm) for each in cells]
     second = []
-    for a, b in _PAIRS:
+    for a, b in PAIRS:
         both = answers.by_cell(weight * (known[:, a] * known[:, b])) - cells[a] * cells[b] / firm
         seen = answers.by_service(both) - levels[a] * levels[b] / fit.level_precision
         second.append(-seen * scale[:, :, a] * scale[:, :, b])
     return np.stack(first, axis=2) * scale, np.stack(second, axis=2)
 
 
-def _tables(answers: Answers) -> _Tables:
+def likelihood_tables(answers: Answers) -> Tables:
     """The tables of all services, expanded about the likeliest common terms."""
-    about = _PRIOR_MEAN.copy()
+    about = COMMON_MEAN.copy()
     rate = (answers.won.sum() + 0.6) / (len(answers.won) + 1.0)
     about[-1] = np.log(rate / (1 - rate))
     level = np.zeros((len(_COARSE), answers.services))
     offset = np.zeros((len(_COARSE), len(answers.service)))
-    prior = _prior_precision(np.array(_SEASON_SD))
+    prior = common_precision(np.array(SEASON_SD))
     for steps in (6, 3):
-        nodes = _coarse(answers, about, _OFFSETS[1])
-        fit = _fit(answers, nodes, (level, offset), steps)
+        nodes = _coarse(answers, about, OFFSETS[1])
+        fit = fit_levels(answers, nodes, (level, offset), steps)
         level, offset = fit.level, fit.offset
         first, second = _expanded(answers, nodes, fit)
-        share = _likely(_heights(answers, nodes, fit), _COARSE)
-        pull = np.einsum("nst,ns->t", first, share) - prior * (about - _PRIOR_MEAN)
-        bend = _square(np.einsum("nsp,ns->p", second, share)) - np.diag(prior)
+        share = _likely(_heights(answers, nodes, fit))
+        pull = np.einsum("nst,ns->t", first, share) - prior * (about - COMMON_MEAN)
+        bend = as_matrix(np.einsum("nsp,ns->p", second, share)) - np.diag(prior)
         about = about - np.linalg.solve(bend, pull)
     parts = []
-    for offset_sd in _OFFSETS:
+    for offset_sd in OFFSETS:
         nodes = _coarse(answers, about, offset_sd)
-        fit = _fit(answers, nodes, (level, offset), 4)
+        fit = fit_levels(answers, nodes, (level, offset), 4)
         parts.append((_heights(answers, nodes, fit), *_expanded(answers, nodes, fit)))
     height, first, second = (np.stack(each) for each in zip(*parts, strict=True))
-    return _Tables(
-        np.swapaxes(CubicSpline(_COARSE, height, axis=1)(_FINE), 1, 2),
-        np.swapaxes(CubicSpline(_COARSE, first, axis=1)(_FINE), 1, 2),
+    return Tables(
+        np.swapaxes(CubicSpline(_COARSE, height, axis=1)(FINE), 1, 2),
+        np.swapaxes(CubicSpline(_COARSE, first, axis=1)(FINE), 1, 2),
         np.swapaxes(_between(second), 1, 2),
         about,
     )
 
 
-def _coarse(answers: Answers, about: Array, offset_sd: float) -> _Nodes:
+def _coarse(answers: Answers, about: Array, offset_sd: float) -> Nodes:
     count = len(_COARSE)
-    return _Nodes(
+    return Nodes(
         np.repeat(_COARSE[:, None], answers.services, axis=1),
         np.repeat(about[None, :], count, axis=0),
         np.full(count, offset_sd),
@@ -325,162 +291,23 @@ def _between(values: Array) -> Array:
 
     Straight, because a mean of two second derivatives still bends down.
     """
-    at = (_FINE - _COARSE[0]) / (_COARSE[1] - _COARSE[0])
+    at = (FINE - _COARSE[0]) / (_COARSE[1] - _COARSE[0])
     below = np.clip(at.astype(np.int64), 0, len(_COARSE) - 2)
     part = (at - below)[None, :, None, None]
     return np.asarray(values[:, below] * (1 - part) + values[:, below + 1] * part)
 
 
-def _likely(height: Array, steepness: Array) -> Array:
-    """What each steepness of a grid weighs, other services unseen. (steepness × services)"""
+def _likely(height: Array) -> Array:
+    """What each steepness of the coarse grid weighs, other services unseen."""
     spread = np.hypot(STEEPNESS_SD, SPREAD_SD)
-    log_share = height - ((steepness[:, None] - STEEPNESS) / spread) ** 2 / 2
+    log_share = height - ((_COARSE[:, None] - STEEPNESS) / spread) ** 2 / 2
     share = np.exp(log_share - log_share.max(axis=0))
     return np.asarray(share / share.sum(axis=0))
 
 
-def _square(pairs: Array) -> Array:
+def as_matrix(pairs: Array) -> Array:
     """Values of the pairs as symmetrical matrices. (… × pairs) to (… × terms × terms)"""
-    matrix = np.zeros((*pairs.shape[:-1], _TERMS, _TERMS))
-    for at, (a, b) in enumerate(_PAIRS):
+    matrix = np.zeros((*pairs.shape[:-1], TERMS, TERMS))
+    for at, (a, b) in enumerate(PAIRS):
         matrix[..., a, b] = matrix[..., b, a] = pairs[..., at]
     return matrix
-
-
-def _features(away: Array) -> Array:
-    """1, the terms, and their products, so that a height is one product of matrices."""
-    products = [away[:, a] * away[:, b] * (0.5 if a == b else 1.0) for a, b in _PAIRS]
-    return np.column_stack([np.ones(len(away)), away, *products])
-
-
-@dataclass(frozen=True, eq=False)
-class _Belief:
-    """The prior of mean and spread of the steepness, on a grid.
-
-    `curve` : prior of a steepness of the fine grid, by column a mean and spread; `log_weight` :
-    of the column.
-    """
-
-    curve: Array
-    log_weight: Array
-
-    @classmethod
-    def on_grid(cls) -> "_Belief":
-        mean, spread = (each.ravel() for each in np.meshgrid(_MEANS, _SPREADS, indexing="ij"))
-        curve = np.exp(-(((_FINE[:, None] - mean) / spread) ** 2) / 2)
-        log_mean = -(((mean - STEEPNESS) / STEEPNESS_SD) ** 2) / 2
-        log_spread = np.tile(_grid_prior(_SPREADS, SPREAD_SD), len(_MEANS))
-        return cls(curve / curve.sum(axis=0), log_mean + log_spread)
-
-
-def _sample(
-    tables: _Tables, services: int, draws: int, rng: np.random.Generator
-) -> tuple[Array, Array, Codes]:
-    """Steepness (draws × services), common terms, and which spread of offsets, by Gibbs sampling.
-
-    In turn, for each draw in a chain of its own: mean and spread of the steepness with every b
-    integrated out, the b, the spread of offsets, the common terms, the spread of seasons.
-    """
-    table = np.concatenate([tables.height[..., None], tables.slope, tables.bend], axis=3)
-    belief = _Belief.on_grid()
-    offset_prior = _grid_prior(_OFFSETS, _OFFSET_SD)
-    season_prior = _grid_prior(_SEASONS, _SEASON_SD)
-    offset_at, season_at = (
-        _pick(np.tile(np.exp(prior), (draws, 1)), rng) for prior in (offset_prior, season_prior)
-    )
-    away = np.zeros((draws, _TERMS))
-    for _ in range(_SWEEPS):
-        features = _features(away)
-        at_b = _draw_steepness(table, features, offset_at, belief, rng)
-        seen = table[:, np.arange(services), at_b]
-        offset_at = _pick_log(np.einsum("kdsf,df->dk", seen, features) + offset_prior, rng)
-        sums = seen[offset_at, np.arange(draws)].sum(axis=1)
-        away = _draw_common(sums, np.array(_SEASONS)[season_at], tables.about, rng)
-        season_at = _draw_season_sd(away + tables.about, season_prior, rng)
-    jitter = (_FINE[1] - _FINE[0]) * (rng.random((draws, services)) - 0.5)
-    return _FINE[at_b] + jitter, away + tables.about, offset_at
-
-
-def _draw_steepness(
-    table: Array, features: Array, offset_at: Codes, belief: _Belief, rng: np.random.Generator
-) -> Codes:
-    """A steepness of the fine grid for every chain and service."""
-    _, services, count, size = table.shape
-    log_share = np.empty((len(features), services, count))
-    for at in range(len(table)):
-        mine = offset_at == at
-        product = features[mine] @ table[at].reshape(-1, size).T
-        log_share[mine] = product.reshape(-1, services, count)
-    share = np.exp(log_share - log_share.max(axis=2, keepdims=True))
-    by_belief = np.log(share @ belief.curve + 1e-300).sum(axis=1) + belief.log_weight
-    chosen = _pick_log(by_belief, rng)
-    return _pick(share * belief.curve.T[chosen][:, None, :], rng)
-
-
-def _draw_common(
-    sums: Array, season_sd: Array, about: Array, rng: np.random.Generator
-) -> Array:
-    """The common terms of every chain, less `about`: normal, given all else."""
-    hold = _prior_precision(season_sd)
-    at = np.arange(_TERMS)
-    precision = -_square(sums[:, 1 + _TERMS :])
-    precision[:, at, at] += hold
-    pull = sums[:, 1 : 1 + _TERMS] + hold * (_PRIOR_MEAN - about)
-    middle = np.linalg.solve(precision, pull[:, :, None])
-    root = np.linalg.cholesky(np.linalg.inv(precision))
-    return np.asarray(middle + root @ rng.normal(size=middle.shape))[:, :, 0]
-
-
-def _draw_season_sd(common: Array, prior: Array, rng: np.random.Generator) -> Codes:
-    sd = np.array(_SEASONS)
-    size = (common[:, :3] ** 2).sum(axis=1)
-    return _pick_log(prior - size[:, None] / sd**2 / 2 - 3 * np.log(sd), rng)
-
-
-def _grid_prior(values: tuple[float, ...], spread: float) -> Array:
-    """Log weights of a grid of standard deviations, believed half-normal."""
-    grid = np.array(values)
-    share = np.gradient(grid) * np.exp(-((grid / spread) ** 2) / 2)
-    return np.log(share / share.sum())
-
-
-def _pick(weight: Array, rng: np.random.Generator) -> Codes:
-    """One position along the last axis, by weight, for every other position."""
-    total = np.cumsum(weight, axis=-1)
-    level = rng.random(total.shape[:-1])[..., None] * total[..., -1:]
-    return np.minimum((total < level).sum(axis=-1), weight.shape[-1] - 1)
-
-
-def _pick_log(log_weight: Array, rng: np.random.Generator) -> Codes:
-    return _pick(np.exp(log_weight - log_weight.max(axis=-1, keepdims=True)), rng)
-
-
-def _finish(
-    answers: Answers,
-    tables: _Tables,
-    steepness: Array,
-    common: Array,
-    offset_at: Codes,
-    rng: np.random.Generator,
-) -> Draws:
-    """Levels and offsets, given all else: their likeliest values and what is open about them."""
-    draws, cells = len(steepness), len(answers.service)
-    nodes = _Nodes(steepness, common, np.array(_OFFSETS)[offset_at])
-    step = max(1, _BLOCK // max(len(answers.won), 1))
-    level = np.empty((draws, cells))
-    normal = rng.normal(size=(draws, answers.services)), rng.normal(size=(draws, cells))
-    for begin in range(0, draws, step):
-        which = slice(begin, begin + step)
-        part = nodes.part(which)
-        count = len(part.offset_sd)
-        start = np.zeros((count, answers.services)), np.zeros((count, cells))
-        fit = _fit(answers, part, start, 4)
-        own = normal[0][which] / np.sqrt(fit.level_precision)
-        firm = fit.weight + part.offset_sd[:, None] ** -2.0
-        along = own[:, answers.service]
-        offset = fit.offset - fit.weight / firm * along + normal[1][which] / np.sqrt(firm)
-        level[which] = part.common[:, [-1]] + fit.level[:, answers.service] + along + offset
-    season = common[:, :3] @ _CONTRASTS.T
-    none = np.zeros((1, len(_FINE)))
-    alone = _likely(np.concatenate([tables.height[1], none]).T, _FINE).T
-    return Draws(level, -np.exp(steepness), season, common[:, _AT_GROWTH], alone)

@@ -27,6 +27,7 @@ from analysis.pricing.floor import (
     replacement_costs,
 )
 from analysis.pricing.price_cells import cell_lines, price_cells
+from analysis.pricing.price_lines import SheetInputs, direct_costs, with_reserve
 from analysis.records.model import Records
 
 _MONTHS: Final = 12
@@ -114,9 +115,9 @@ def price_basis(
 
 def _cost(frame: pd.DataFrame, rates: Rates, film_cost: pd.Series) -> pd.Series:
     """Expected cost of a job at rates and film costs. [money]"""
-    film = (frame["film_area_m2"] * film_cost).where(frame["film_area_m2"] != 0, 0.0)
-    direct = film + frame["expected_hours"] * (rates.labour + rates.consumables)
-    return direct + frame["redo_fixed"].fillna(frame["redo_rate_share"] * direct)
+    priced = frame.assign(film_cost_per_m2=film_cost, labour_rate=rates.labour)
+    inputs = SheetInputs(target_share=0.0, consumables_rate=rates.consumables)
+    return with_reserve(direct_costs(priced, inputs), priced)
 
 
 # --- hours ---------------------------------------------------------------------------------------

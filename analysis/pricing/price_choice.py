@@ -9,18 +9,23 @@ import pandas as pd
 from scipy.special import expit
 
 from analysis.pricing.demand import Array, Demand
+from analysis.pricing.price_cells import KEYS
+from analysis.pricing.price_lines import PriceTerms
 from analysis.settings import Settings
 
-KEYS: Final = ["service", "vehicle_class"]
 # More prices than this are thinned to every second, third … multiple: a price of 3,000 is not
 # chosen to the nearest 5.
 MOST: Final = 40
 _TINY: Final = 1e-9
-# A move must gain with this probability. Simulated: with less, one shop in ten loses by chance;
-# with more, shops with few quotes never move.
-SURE: Final = 0.80
-# Of moves that gain nearly as much, the smallest: the last step earns little and risks most.
-NEARLY: Final = 0.95
+# The doubt that a move must stand: the price is taken that gains most in the worst such share of
+# what quotes and costs leave open. Chosen on simulated shops.
+DOUBT: Final = 0.15
+# Hours are short only as long as they are filled: what they would earn elsewhere is counted as far
+# as the new prices together free no more than this share of them. Common practice, no source.
+MOST_FREED: Final = 0.05
+_PARTS: Final = 8
+# Where a price is under its floor the cost speaks for a raise already.
+DOUBT_UNDER_FLOOR: Final = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,46 +135,84 @@ def cost_draws(basis: pd.DataFrame, draws: int, seed: int) -> Array:
     return normal[:, codes] * basis["cost_error"].fillna(0.0).to_numpy(float)
 
 
-def kept_share(settings: Settings) -> float:
-    """What is left of a price as written after tax and the card's percentage."""
-    return settings.net_of_tax - settings.fees.card_percent / 100
-
-
 def gains(
-    response: Response, basis: pd.DataFrame, settings: Settings, seed: int
-) -> tuple[Array, Array]:
-    """Gain an enquiry of each price over the current one, and that one's profit. [money]
+    response: Response, basis: pd.DataFrame, settings: Settings, seed: int, counted: float = 1.0
+) -> Array:
+    """Gain an enquiry of each price over the current one, draws × cells × candidates. [money]
 
-    draws × cells × candidates, and draws × cells. Profit = paid × what is kept of a price − chance
-    × (fixed fee + cost of a job).
+    Profit = paid × what is kept of a price − chance × (fixed fee + cost of a job). `counted` : the
+    part of what hours would earn elsewhere that is counted.
     """
     cost, beyond = unit_costs(basis)
     draws = response.won.shape[0]
-    each = (cost + beyond).to_numpy(float) + cost_draws(basis, draws, seed)
+    each = (cost + counted * beyond).to_numpy(float) + cost_draws(basis, draws, seed)
     current = basis["current_price"].to_numpy(float)[:, None]
-    income = response.paid * current * kept_share(settings)
-    profit = income - response.won * (each + settings.fees.card_fixed)[:, :, None]
-    return profit - profit[:, :, :1], profit[:, :, 0]
+    terms = PriceTerms.of(settings)
+    income = response.paid * current * (terms.net_of_tax - terms.card_share)
+    profit = income - response.won * (each + terms.card_fixed)[:, :, None]
+    return np.asarray(profit - profit[:, :, :1])
+
+
+def best_moves(
+    response: Response,
+    basis: pd.DataFrame,
+    floor: Array,
+    enquiries: Array,
+    settings: Settings,
+    seed: int,
+) -> tuple[npt.NDArray[np.int64], Array]:
+    """The candidate to ask for, by cell, and the gains of all. [money an enquiry]
+
+    Where hours are short, the largest part of what they would earn elsewhere is counted at which
+    the new prices together free no more than `MOST_FREED` of the hours that these cells take now.
+    """
+    held = (
+        response.won.mean(axis=0) * basis["short_hours_each"].fillna(0.0).to_numpy(float)[:, None]
+    )
+
+    def moves(part: int) -> tuple[npt.NDArray[np.int64], Array]:
+        gain = gains(response, basis, settings, seed, part / _PARTS)
+        return choose(gain, response.prices, floor), gain
+
+    def fills(at: npt.NDArray[np.int64]) -> bool:
+        then = np.take_along_axis(held, at[:, None], axis=1)[:, 0]
+        return bool(enquiries @ then >= (1 - MOST_FREED) * (enquiries @ held[:, 0]))
+
+    found = moves(_PARTS)
+    if not (unit_costs(basis)[1] > 0).any() or fills(found[0]):
+        return found
+    found, low, high = moves(0), 0, _PARTS
+    while high - low > 1:
+        middle = (low + high) // 2
+        trial = moves(middle)
+        if fills(trial[0]):
+            found, low = trial, middle
+        else:
+            high = middle
+    return found
 
 
 def choose(
-    gain: Array, prices: Array, floor: Array, sure: float = SURE, nearly: float = NEARLY
+    gain: Array,
+    prices: Array,
+    floor: Array,
+    doubt: float = DOUBT,
+    under_floor: float = DOUBT_UNDER_FLOOR,
 ) -> npt.NDArray[np.int64]:
     """The candidate to ask for, by cell; 0 where the current price stays.
 
-    The largest expected gain among those that gain with a probability of at least `sure`, or, of
-    those that gain nearly as much, the smallest move. Nothing is lowered under its floor; a price
-    under it already is raised where a gain is likelier than a loss, because the cost speaks for it.
+    The one whose gain, less than which comes with a probability of `doubt`, is largest; none where
+    that is no gain. So a move must gain with a probability of 1 − doubt, and is the smaller, the
+    less is known of the customers. Nothing is lowered under its floor; raising a price from under
+    it has the doubt of `under_floor`.
     """
     current = prices[:, :1]
     with np.errstate(invalid="ignore"):
-        lower = (prices < current) & (prices < floor[:, None])
-        need = np.where(current < floor[:, None], np.minimum(sure, 0.5), sure)
-        mean = gain.mean(axis=0)
-        likely = (gain > 0).mean(axis=0)
-        allowed = np.isfinite(mean) & (mean > 0) & (likely >= need) & ~lower
-        best = np.where(allowed, mean, -np.inf).max(axis=1, initial=-np.inf, keepdims=True)
-        near = allowed & (mean >= nearly * best)
-        away = np.where(near, np.abs(np.log(prices / current)), np.inf)
-    chosen = away.argmin(axis=1)
-    return np.where(near.any(axis=1), chosen, 0).astype("int64")
+        barred = (prices < current) & (prices < floor[:, None])
+        eager = (current < floor[:, None]) & (prices > current)
+    known = np.where(np.isfinite(gain), gain, -np.inf)
+    safe, bold = np.quantile(known, [doubt, under_floor], axis=0, method="lower")
+    worth = np.where(eager, bold, safe)
+    worth = np.where(barred, -np.inf, worth)
+    worth[:, 0] = 0.0
+    return worth.argmax(axis=1).astype("int64")

@@ -90,21 +90,23 @@ def _shared(rates: pd.Series) -> float:
     return float(known.iloc[0])
 
 
-def expected_costs(basis: pd.DataFrame, inputs: SheetInputs) -> pd.Series:
-    """Expected cost of a job of each row of `price_basis`. [money]
-
-    Film + labour + consumables + reserve for doing it over. The reserve is `redo_fixed`, which no
-    input moves, else `redo_rate_share` of the other three.
-    """
+def direct_costs(basis: pd.DataFrame, inputs: SheetInputs) -> pd.Series:
+    """Film + labour + consumables of a job of each row of `price_basis`. [money]"""
     area = basis["film_area_m2"].astype("float64")
     film = area * basis["film_cost_per_m2"] * (1 + inputs.film_change_share)
     # What takes no film costs none, whatever a film costs.
     film = film.mask(area == 0, 0.0)
     labour = basis["labour_rate"] * (1 + inputs.wage_change_share)
-    direct = film + basis["expected_hours"] * (labour + inputs.consumables_rate)
-    reserve = basis["redo_fixed"].fillna(direct * basis["redo_rate_share"])
-    cost: pd.Series = direct + reserve
-    return cost
+    direct: pd.Series = film + basis["expected_hours"] * (labour + inputs.consumables_rate)
+    return direct
+
+
+def with_reserve(direct: pd.Series, basis: pd.DataFrame) -> pd.Series:
+    """Expected cost: the direct cost and the reserve for doing the job over. [money]
+
+    The reserve is `redo_fixed`, which no input moves, else `redo_rate_share` of the direct cost.
+    """
+    return direct + basis["redo_fixed"].fillna(direct * basis["redo_rate_share"])
 
 
 def floor_prices(cost: pd.Series, target_share: pd.Series, terms: PriceTerms) -> pd.Series:
@@ -157,17 +159,19 @@ def price_lines(basis: pd.DataFrame, prices: pd.DataFrame, inputs: SheetInputs) 
     Returns
     -------
     DataFrame
-        `target_margin_share, film_cost_per_m2, expected_cost, floor_price`; `margin_share` at the
-        current price; for the suggested price and the new one `P_margin_share`,
-        `P_contribution`, `P_full_margin` and `P_break_even_share` (P: suggested, new).
+        `target_margin_share, film_cost_per_m2, direct_cost, expected_cost, floor_price`;
+        `margin_share` at the current price; for the suggested price and the new one
+        `P_margin_share, P_contribution, P_full_margin, P_break_even_share` (P: suggested, new).
     """
     terms = inputs.terms
-    cost = expected_costs(basis, inputs)
+    direct = direct_costs(basis, inputs)
+    cost = with_reserve(direct, basis)
     target = inputs.targets(basis["service"])
     current = _prices(prices, "current_price")
     columns = {
         "target_margin_share": target,
         "film_cost_per_m2": basis["film_cost_per_m2"] * (1 + inputs.film_change_share),
+        "direct_cost": direct,
         "expected_cost": cost,
         "floor_price": floor_prices(cost, target, terms),
         "margin_share": margin_shares(current, cost, terms),

@@ -46,7 +46,7 @@ def quote_history(records: Records, day: pd.Timestamp) -> pd.DataFrame:
     usual = _usual_prices(frame[listed.isna()]).reindex(frame.index)
     source = np.select([own.notna(), dated.notna()], [FROM_QUOTE, FROM_LIST], USUAL)
     list_price = listed.fillna(usual)
-    ratio = np.log(price / list_price)
+    ratio = pd.Series(np.log(price / list_price), index=frame.index)
     return frame.assign(
         list_price=list_price,
         list_from=pd.Series(source, index=frame.index, dtype="str"),
@@ -88,7 +88,7 @@ def _usual_prices(rows: pd.DataFrame) -> pd.Series:
 
     The geometric mean of its quotes, few of them drawn towards the service's.
     """
-    log = np.log(rows["price"])
+    log = pd.Series(np.log(rows["price"]), index=rows.index)
     service = log.groupby(rows["service"]).transform("mean")
     keys = [rows[key] for key in KEYS]
     over = (log - service).groupby(keys, dropna=False)

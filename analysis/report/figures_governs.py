@@ -298,6 +298,7 @@ def draw_mix(info: MixInfo) -> go.Figure:
             y=places,
             name=name,
             mode="markers",
+            cliponaxis=False,
             marker={
                 "color": colour,
                 "symbol": symbol,

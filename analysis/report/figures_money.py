@@ -41,11 +41,7 @@ from analysis.report.results import Review
 TOTALS: Final = ("net_revenue", "contribution", "full_margin_of_jobs", "result")
 _ADDED: Final = ("counter_sales",)
 UTILISATION: Final = "utilisation_pct"
-# From here on, hours are taken for what is short. Common practice, no source.
-HOURS_ARE_SHORT_FROM_PCT: Final = 85.0
-BAY_HOUR, CONTRIBUTION, UNKNOWN = "bay hour", "contribution", ""
 MOST_ROWS: Final = 12
-_PER_BAY_HOUR: Final = "material_margin_per_bay_hour"
 _MARGIN_COLUMNS: Final = (
     "jobs",
     "net_revenue",
@@ -97,20 +93,6 @@ class StatementInfo(RowsInfo):
     steps: tuple[float, ...] = ()
     texts: tuple[str, ...] = ()
     is_total: tuple[bool, ...] = ()
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class RankingInfo(RowsInfo):
-    """Services by what an hour in the bay leaves and by contribution [money / h, percent].
-
-    `governs` is `BAY_HOUR`, `CONTRIBUTION` or `UNKNOWN`; rows are ranked by it.
-    """
-
-    governs: str = UNKNOWN
-    per_bay_hour: tuple[float, ...] = ()
-    contribution_pct: tuple[float, ...] = ()
-    hour_texts: tuple[str, ...] = ()
-    contribution_texts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -174,65 +156,6 @@ def draw_statement(info: StatementInfo) -> go.Figure:
     return rows_figure(names, [panel], title=info.title, separators=info.separators)
 
 
-def gather_ranking(review: Review) -> RankingInfo:
-    """Services ranked by the measure that governs: bay hours where they are short."""
-    found = slices_of(review, "margin_by_service")
-    if found.line:
-        return RankingInfo(title=f"Services ranked, {review.quarter.label}", line=found.line)
-    governs, why = governing(review)
-    column = "contribution_pct" if governs == CONTRIBUTION else _PER_BAY_HOUR
-    frame = found.quarter.sort_values(column, ascending=False, na_position="last", kind="stable")
-    say = Numbers(review.settings)
-    names = labels_of(frame, found.table)
-    hour_texts = [say.money(each) for each in number(frame, _PER_BAY_HOUR)]
-    shares = [say.percent(each) for each in number(frame, "contribution_pct")]
-    columns = ["jobs", _PER_BAY_HOUR, "contribution_pct"]
-    parts = [
-        Part(review.quarter.label, found.quarter, columns),
-        Part(year_name(review), found.year, columns),
-    ]
-    return RankingInfo(
-        title=_ranking_title(review, frame, names, governs),
-        alternative=alternative(
-            "Two bar charts side by side",
-            "material margin per bay hour, and contribution in percent of net revenue",
-            names,
-            [f"{hour} an hour, {share}" for hour, share in zip(hour_texts, shares, strict=True)],
-        ),
-        grids=(side_by_side(review, found.table, parts, caption="Services ranked", order=frame),),
-        note=why,
-        names=tuple(names),
-        few=tuple(few(frame)),
-        unit=f"{say.settings.currency} / h",
-        separators=say.separators,
-        governs=governs,
-        per_bay_hour=tuple(number(frame, _PER_BAY_HOUR)),
-        contribution_pct=tuple(number(frame, "contribution_pct")),
-        hour_texts=tuple(hour_texts),
-        contribution_texts=tuple(shares),
-    )
-
-
-def draw_ranking(info: RankingInfo) -> go.Figure:
-    """Two columns of bars beside the same services."""
-    if info.line:
-        return nothing(info.title, info.line)
-    panels = [
-        signed_panel(
-            info.per_bay_hour, info.hour_texts, info.few, info.unit, "Margin per bay hour"
-        ),
-        signed_panel(
-            info.contribution_pct,
-            info.contribution_texts,
-            info.few,
-            "% of net revenue",
-            "Contribution",
-        ),
-    ]
-    names = chart_names(info.names, info.few)
-    return rows_figure(names, panels, title=info.title, separators=info.separators)
-
-
 def gather_full_margin(review: Review, by: str) -> FullMarginInfo:
     """What each group left after all costs. `by`: service, class or film."""
     found = slices_of(review, f"margin_by_{by}")
@@ -277,29 +200,6 @@ def draw_full_margin(info: FullMarginInfo) -> go.Figure:
     panel = signed_panel(info.amounts, info.texts, info.few, axis)
     names = chart_names(info.names, info.few)
     return rows_figure(names, [panel], title=info.title, separators=info.separators)
-
-
-def governing(review: Review) -> tuple[str, str]:
-    """Which of the two measures ranks services this quarter, and why, in words."""
-    found = slices_of(review, "shop_result")
-    say = Numbers(review.settings)
-    used = np.nan if found.line else amounts_of(found.quarter).get(UTILISATION, np.nan)
-    if pd.isna(used):
-        return UNKNOWN, (
-            "Which of the two governs cannot be said without the hours that could be worked: keep "
-            "the table capacity. Ranked by the bay hour until then."
-        )
-    share, limit = say.percent(used), say.percent(HOURS_ARE_SHORT_FROM_PCT)
-    worked = f"{share} of the hours that can be worked were worked."
-    if used >= HOURS_ARE_SHORT_FROM_PCT:
-        return BAY_HOUR, (
-            f"{worked} From about {limit} on (common practice, no source) hours are what is "
-            "short, so the margin per bay hour governs."
-        )
-    return CONTRIBUTION, (
-        f"{worked} Under about {limit} (common practice, no source) hours are not what is short, "
-        "so the contribution governs."
-    )
 
 
 def _steps(amounts: dict[str, float]) -> tuple[list[float], list[float]]:
@@ -355,15 +255,6 @@ def _signed_line(line: str) -> str:
         return statement_line(line)
     sign = "=" if line in TOTALS else "+" if line in _ADDED else "−"
     return f"{sign} {statement_line(line)}"
-
-
-def _ranking_title(review: Review, frame: pd.DataFrame, names: Sequence[str], governs: str) -> str:
-    sure = [name for name, thin in zip(names, few(frame), strict=True) if not thin]
-    quarter = review.quarter.label
-    if len(sure) < 2:
-        return f"Services ranked, {quarter}: too few jobs to compare"
-    what = "In percent of revenue" if governs == CONTRIBUTION else "Per bay hour"
-    return f"{what}, {sure[0]} leaves most and {sure[-1]} least ({quarter})"
 
 
 def _margin_title(

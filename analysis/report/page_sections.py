@@ -24,6 +24,7 @@ from analysis.report.figures_flows import (
     draw_flow_picture,
     gather_flow_picture,
 )
+from analysis.report.figures_governs import draw_earning, gather_earning
 from analysis.report.figures_hours import (
     draw_hours,
     draw_tasks,
@@ -50,10 +51,8 @@ from analysis.report.figures_models import (
 )
 from analysis.report.figures_money import (
     draw_full_margin,
-    draw_ranking,
     draw_statement,
     gather_full_margin,
-    gather_ranking,
     gather_statement,
 )
 from analysis.report.figures_orders import draw_orders, gather_orders
@@ -140,7 +139,7 @@ def sections_of(review: Review) -> tuple[Section, ...]:
             "What the quarter left, line by line, and which services, classes and films earned it.",
             (
                 _block("statement", gather_statement(review), draw_statement),
-                _block("ranking", gather_ranking(review), draw_ranking),
+                _block("ranking", gather_earning(review), draw_earning),
                 *(
                     _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
                     for by in ("service", "class", "film")

@@ -23,6 +23,7 @@ from analysis.errors import OutputError
 from analysis.glossary import heading, statement_line
 from analysis.records.template import note
 from analysis.report.numbers import Numbers
+from analysis.report.price_sheet import Values, add_price_sheet, with_values
 from analysis.report.results import Review
 from analysis.report.workbook_cells import (
     CellValue,
@@ -67,6 +68,7 @@ _NARROW: Final = 110  # characters: a chart right of a table no wider is seen wi
 _SHORT: Final = 45  # rows: a chart under a table no longer is soon found
 _PAGE_WIDTH: Final = 260  # characters that still can be read on one printed page
 _TEXT_WIDTH: Final = 100  # characters of a line of running text
+_PRICE_PART: Final = "xl/worksheets/sheet2.xml"  # the price sheet comes right after the cover
 _ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
 
 
@@ -101,15 +103,18 @@ def workbook_bytes(review: Review) -> bytes:
     book = Workbook()
     del book[book.sheetnames[0]]
     cover = _new_sheet(book, COVER)
+    prices = add_price_sheet(lambda name: _new_sheet(book, name), review)
     numbers = Numbers(review.settings)
     for content in contents:
         _write_sheet(_new_sheet(book, content.sheet_name), content, review, numbers)
     words = unique_name(_WORDS, {name.casefold() for name in book.sheetnames})
     write_words(_new_sheet(book, words), _WORDS)
     listed = [Listed(c.sheet_name, c.table.title, c.table.sentence, len(c.edge)) for c in contents]
+    if prices:
+        listed.insert(0, prices[0])
     listed.append(Listed(words, _WORDS, "Every term of this workbook, by the alphabet.", None))
     write_cover(cover, review, listed)
-    return _packed(book, review.quarter.last_day)
+    return _packed(book, review.quarter.last_day, prices[1] if prices else None)
 
 
 def _new_sheet(book: Workbook, name: str) -> Worksheet:
@@ -332,12 +337,15 @@ def _add_chart(sheet: Worksheet, content: Content, review: Review, numbers: Numb
 # --- the file ------------------------------------------------------------------------------------
 
 
-def _packed(book: Workbook, day: pd.Timestamp) -> bytes:
+def _packed(book: Workbook, day: pd.Timestamp, values: Values | None) -> bytes:
     """The file's bytes, without a trace of the clock.
 
-    The writing library stamps its parts with the time of day, so the archive is packed anew.
+    The writing library stamps its parts with the time of day, so the archive is packed anew; the
+    `values` of the price sheet's formulas are put beside them on the way.
     """
     stamp = day.to_pydatetime()
+    # Whoever opens it calculates anew; the values are for those who do not.
+    book.calculation.fullCalcOnLoad = True
     book.properties.created = book.properties.modified = stamp
     book.properties.creator = "review"
     book.properties.title = f"{COVER} and tables"
@@ -349,5 +357,8 @@ def _packed(book: Workbook, day: pd.Timestamp) -> bytes:
         for name in source.namelist():
             part = zipfile.ZipInfo(name, _ZIP_DATE)
             part.compress_type, part.create_system = zipfile.ZIP_DEFLATED, 3
-            archive.writestr(part, source.read(name), compresslevel=6)
+            content = source.read(name)
+            if values is not None and name == _PRICE_PART:
+                content = with_values(content, values)
+            archive.writestr(part, content, compresslevel=6)
     return packed.getvalue()

@@ -10,6 +10,7 @@ import pandas as pd
 from analysis.errors import OutputError
 from analysis.findings.allowance import LARGER, SMALLER
 from analysis.glossary import statement_line
+from analysis.pricing.price_sheet_form import SHEET_NAME as PRICES
 from analysis.report.edge import rounded, to_edge
 from analysis.report.results import Review
 from analysis.report.workbook_cells import clean_text
@@ -158,7 +159,7 @@ def _likeliest_first(edge: pd.DataFrame) -> pd.DataFrame:
 
 def named(contents: Iterator[Content]) -> list[Content]:
     """The sheets with a name each."""
-    taken = {COVER.casefold()}
+    taken = {COVER.casefold(), PRICES.casefold()}
     named = []
     for content in contents:
         name = unique_name(content.table.title, taken)

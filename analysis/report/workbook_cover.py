@@ -8,7 +8,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from analysis.errors import Unavailable
 from analysis.glossary import glossary_entries
+from analysis.pricing.price_sheet_form import SHEET_NAME
 from analysis.report.numbers import Numbers, counted
+from analysis.report.price_sheet_rows import why_no_prices
 from analysis.report.results import Review
 from analysis.report.workbook_cells import lines_of, put
 from analysis.report.workbook_look import (
@@ -122,6 +124,9 @@ def _not_computed(review: Review) -> list[tuple[str, str]]:
             if isinstance(result, Unavailable):
                 title = RESULT_TABLES[name].title if name in RESULT_TABLES else name
                 lines.append((f"{title}, {period}", result.line))
+    prices = why_no_prices(review)
+    if prices is not None:
+        lines.append((f"{SHEET_NAME}, {label}", prices.line))
     return lines or [("Nothing", "Every result could be computed from these records.")]
 
 

@@ -216,7 +216,7 @@ def quarter_bridge(costing: Costing) -> Table:
     steps += [(effect, total([row[effect] for row in rows])) for effect in EFFECTS]
     for kind in ("new", "discontinued"):
         steps += [
-            (f"{kind}: {row['service']}, {row['vehicle_class'] or 'no class'}", row[kind])
+            (f"{kind}: {row['service']}, {row['vehicle_class'] or 'not given'}", row[kind])
             for row in rows
             if row["kind"] == kind
         ]

@@ -62,9 +62,13 @@ def bay_hours_by_month(costing: Costing) -> dict[int, Fraction]:
     """For each job and day the longest time of any one person, in the month of that day.
 
     Hours of a job sheet: over the names of its crew, on the day on which the line was finished.
+    Time on a job that is not there holds no bay.
     """
     months: dict[int, Fraction] = defaultdict(Fraction)
-    for log in logs_by_job(costing.shop).values():
+    known = {line.job_id for line in costing.lines}
+    for job_id, log in logs_by_job(costing.shop).items():
+        if job_id not in known:
+            continue
         for on in {on for on, _ in log}:
             months[month_number(on)] += max(log[each] for each in log if each[0] == on)
     for line in costing.lines:

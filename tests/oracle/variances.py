@@ -105,16 +105,17 @@ def day_of_quote(line: JobLine) -> date:
 
 
 def standard_labour_rate(costing: Costing, quarter: Quarter) -> Amount:
-    """Mean loaded rate of the hours of the twelve months before the quarter.
+    """Mean loaded rate of the hours of the twelve months before the quarter, found once.
 
     Where there are none, the default wage with its on-cost.
     """
-    first = quarter.first_month - 12
-    work = [w for w in costing.work if first <= month_number(w.on) < quarter.first_month]
-    hours = total([each.hours for each in work])
-    if hours == 0:
-        return costing.wages.default_loaded()
-    return ratio(total([each.cost for each in work]), hours)
+    if ("standard", quarter.label) not in costing.rates:
+        first = quarter.first_month - 12
+        work = [w for w in costing.work if first <= month_number(w.on) < quarter.first_month]
+        hours, cost = total([w.hours for w in work]), total([w.cost for w in work])
+        rate = costing.wages.default_loaded() if hours == 0 else ratio(cost, hours)
+        costing.rates["standard", quarter.label] = rate
+    return costing.rates["standard", quarter.label]
 
 
 def standard_film_cost(costing: Costing, film: str, on: date) -> Amount:

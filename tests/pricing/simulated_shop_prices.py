@@ -8,15 +8,19 @@ is the expected one under the truth, so that no luck of the year is in it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit, logsumexp
+from scipy.special import expit, logit
 from scipy.stats import norm
 
-from analysis.pricing.demand import Array, Demand
-from analysis.pricing.price_choice import KEYS, candidate_prices, kept_share, unit_costs
+from analysis.pricing.demand import Array, Demand, learn_demand
+from analysis.pricing.price_cells import KEYS
+from analysis.pricing.price_choice import candidate_prices
+from analysis.record_tables import RECORD_TABLES
+from analysis.records.model import FINDING_COLUMNS, Records
+from analysis.schema import Kind as CellKind
 from analysis.settings import Fees, Pricing, Settings, Targets
 
 SERVICES, CLASSES = 5, 4
@@ -45,7 +49,8 @@ class Shop:
     """One shop: what it knows (basis, quotes, settings) and the truth about its cells.
 
     `quotes` has the inside columns of the record table; `level, slope` by cell at today's list;
-    `cost` of a job as it truly is, `whole_cost` with what its hours would earn elsewhere. [money]
+    `cost` of a job as it truly is [money]; `asked` : enquiries a year; `capacity` : hours a year
+    that can be worked, of what more is won as much is turned away from all.
     """
 
     basis: pd.DataFrame
@@ -54,7 +59,8 @@ class Shop:
     level: Array
     slope: Array
     cost: Array
-    whole_cost: Array
+    asked: Array
+    capacity: float
     habit_sd: float
 
 
@@ -104,8 +110,13 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
     basis["hour_value_if_full"] = (won_jobs @ left) / (won_jobs @ hours)
     if kind.full:
         basis["hour_value"] = basis["hour_value_if_full"]
-    beyond = unit_costs(basis)[1].to_numpy(float)
-    return Shop(basis, quotes, settings, level, slope, cost, cost + beyond, kind.habit_sd)
+    keys = pd.MultiIndex.from_frame(basis[KEYS])
+    asked = quotes.groupby(KEYS).size().reindex(keys, fill_value=0).to_numpy(float) / 2
+    shop = Shop(basis, quotes, settings, level, slope, cost, asked, np.inf, kind.habit_sd)
+    if not kind.full:
+        return shop
+    wanted = float(asked @ (_at(chance_to_win(shop, price[:, None])) * hours))
+    return replace(shop, capacity=wanted / float(rng.uniform(1.0, 1.2)))
 
 
 def _quotes(
@@ -131,31 +142,47 @@ def _quotes(
     )
 
 
+def kept_share(settings: Settings) -> float:
+    """What is left of a price as written after tax and the card's percentage."""
+    return settings.net_of_tax - settings.fees.card_percent / 100
+
+
 # --- what a price earns under the truth ----------------------------------------------------------
 
 
-def true_profit(shop: Shop, prices: Array, cost: Array) -> Array:
-    """Expected profit an enquiry at each price, cells × candidates. [money]"""
-    points = shop.habit_sd * norm.ppf((np.arange(_POINTS) + 0.5) / _POINTS)
+def _at(column: Array) -> Array:
+    return np.asarray(column[:, 0])
+
+
+def chance_to_win(shop: Shop, prices: Array) -> Array:
+    """True chance to win an enquiry at each price, cells × candidates."""
+    return _answers(shop, prices)[0]
+
+
+def _answers(shop: Shop, prices: Array) -> tuple[Array, Array]:
+    """Chance to win, and mean of chance × price paid [money], cells × candidates."""
     current = shop.basis["current_price"].to_numpy(float)[:, None]
-    profit = np.zeros_like(prices)
-    for point in points:
+    won, paid = np.zeros_like(prices), np.zeros_like(prices)
+    for point in shop.habit_sd * norm.ppf((np.arange(_POINTS) + 0.5) / _POINTS):
         quoted = prices * np.exp(point)
         chance = expit(shop.level[:, None] + shop.slope[:, None] * np.log(quoted / current))
-        left = quoted * kept_share(shop.settings) - shop.settings.fees.card_fixed
-        profit += chance * (left - cost[:, None])
-    return profit / len(points)
+        won, paid = won + chance, paid + chance * quoted
+    return won / _POINTS, paid / _POINTS
 
 
-def yearly(shop: Shop, prices: Array, *, whole: bool = True) -> float:
-    """Profit of a year's enquiries at one price a cell. [money]
+def true_profit(shop: Shop, prices: Array, an_hour: float = 0.0) -> Array:
+    """Expected profit an enquiry, cells × candidates, an hour costing so much more. [money]"""
+    won, paid = _answers(shop, prices)
+    cost = shop.cost + an_hour * shop.basis["expected_hours"].to_numpy(float)
+    return paid * kept_share(shop.settings) - won * (shop.settings.fees.card_fixed + cost[:, None])
 
-    `whole` : with the hours at what they would earn elsewhere; else at their wages alone.
-    """
-    cost = shop.whole_cost if whole else shop.cost
-    keys = pd.MultiIndex.from_frame(shop.basis[KEYS])
-    asked = shop.quotes.groupby(KEYS).size().reindex(keys, fill_value=0).to_numpy() / 2
-    return float((asked * true_profit(shop, prices[:, None], cost)[:, 0]).sum())
+
+def yearly(shop: Shop, prices: Array) -> float:
+    """Profit of a year at one price a cell, as far as there are hours to do the work. [money]"""
+    hours = shop.basis["expected_hours"].to_numpy(float)
+    wanted = float(shop.asked @ (_at(chance_to_win(shop, prices[:, None])) * hours))
+    served = min(1.0, shop.capacity / wanted)
+    return served * float(shop.asked @ _at(true_profit(shop, prices[:, None])))
 
 
 def floors(shop: Shop) -> Array:
@@ -169,64 +196,54 @@ def cost_plus(shop: Shop) -> Array:
     """The candidate nearest to the floor, up or down: a price set from cost alone. [money]"""
     prices = candidate_prices(shop.basis["current_price"].to_numpy(float), shop.settings)
     away = np.abs(prices - floors(shop)[:, None])
-    return np.take_along_axis(prices, np.nanargmin(away, axis=1)[:, None], axis=1)[:, 0]
+    return _at(np.take_along_axis(prices, np.nanargmin(away, axis=1)[:, None], axis=1))
 
 
 def best_known(shop: Shop) -> Array:
-    """The price of one who knows customers and costs, within the same bounds. [money]"""
+    """The prices of one who knows customers, costs and hours, within the same bounds. [money]
+
+    In a full shop the best of those that charge an hour at one value or another.
+    """
     prices = candidate_prices(shop.basis["current_price"].to_numpy(float), shop.settings)
     with np.errstate(invalid="ignore"):
         barred = (prices < prices[:, :1]) & (prices < floors(shop)[:, None])
-    profit = np.where(barred | np.isnan(prices), -np.inf, true_profit(shop, prices, shop.whole_cost))
-    return np.take_along_axis(prices, profit.argmax(axis=1)[:, None], axis=1)[:, 0]
+    values = [0.0] if np.isinf(shop.capacity) else list(np.linspace(0, 100, 26))
+    tried = []
+    for an_hour in values:
+        profit = true_profit(shop, prices, an_hour)
+        profit = np.where(barred | np.isnan(prices), -np.inf, profit)
+        tried.append(_at(np.take_along_axis(prices, profit.argmax(axis=1)[:, None], axis=1)))
+    return max(tried, key=lambda each: yearly(shop, each))
 
 
-# --- a small posterior ---------------------------------------------------------------------------
+# --- what the shop learns ------------------------------------------------------------------------
 
 
-def by_grid(shop: Shop, seed: int, draws: int = 400) -> Demand:
-    """Demand learnt on a grid, the classes of a service alike, its slope pooled with the others'.
-
-    Prior: level normal(0.5, 1), log(−slope) normal(middle, 0.6), middle normal(log 3, 0.6).
-    """
-    rng = np.random.default_rng(seed)
-    level, size = np.linspace(-1.5, 3, 46), np.linspace(np.log(0.2), np.log(25), 46)
-    middle = np.log(3) + 0.6 * norm.ppf((np.arange(21) + 0.5) / 21)
-    pooled = norm.logpdf(size, middle[:, None], 0.6)
-    names = list(shop.basis["service"].unique())
-    logs, habits, learnt, of_middle = {}, {}, {}, np.zeros(len(middle))
-    for name in names:
-        own = shop.quotes[shop.quotes["service"] == name]
-        habit = np.log(own["quoted_price"] / own["list_price"]).to_numpy(float)
-        sign = np.where(own["outcome"] == "won", 1.0, -1.0)
-        odds = level[:, None, None] - np.exp(size)[None, :, None] * habit
-        logs[name] = norm.logpdf(level, 0.5, 1)[:, None] - np.logaddexp(0, -sign * odds).sum(axis=2)
-        of_middle += logsumexp(logsumexp(logs[name], axis=0) + pooled, axis=1)
-        shares = (np.arange(_POINTS) + 0.5) / _POINTS
-        habits[name] = np.quantile(habit, shares) if len(habit) else np.zeros(_POINTS)
-        learnt[name] = len(own) >= 20 and float(np.std(habit)) > 0.01
-    chosen = rng.choice(len(middle), draws, p=np.exp(of_middle - logsumexp(of_middle)))
-    levels, slopes = {}, {}
-    for name in names:
-        weight = (logs[name] + pooled[chosen][:, None, :]).reshape(draws, -1)
-        noisy = weight + rng.gumbel(size=weight.shape)  # a draw from each row
-        at = noisy.argmax(axis=1)
-        levels[name], slopes[name] = level[at // size.size], -np.exp(size[at % size.size])
-    cells = shop.basis[KEYS].copy()
-    keys = pd.MultiIndex.from_frame(cells)
-    count = shop.quotes.groupby(KEYS).size().reindex(keys, fill_value=0).to_numpy()
-    cells = cells.assign(
-        quotes=count,
-        won=shop.basis["jobs"].to_numpy(),
-        quotes_service=pd.Series(count).groupby(cells["service"]).transform("sum"),
-        enquiries=count / 8,
-        learnt=[learnt[name] for name in cells["service"]],
-        note=pd.Series(np.nan, cells.index, dtype="str"),
+def records_of(shop: Shop) -> Records:
+    """The shop's quotes and price list as checked records; every other table is empty."""
+    tables = {
+        name: pd.DataFrame({column.inside: _empty(column.kind) for column in table.columns})
+        for name, table in RECORD_TABLES.items()
+    }
+    blank = pd.Series(np.nan, shop.quotes.index, dtype="str")
+    tables["quotes"] = shop.quotes.drop(columns="won").assign(
+        make=blank, model=blank, model_year=pd.NA, job_id=blank, quoted_hours=np.nan
     )
-    each = list(cells["service"])
-    return Demand(
-        cells,
-        np.column_stack([levels[name] for name in each]),
-        np.column_stack([slopes[name] for name in each]),
-        np.array([habits[name] for name in each]),
+    tables["price_list"] = shop.basis[KEYS].assign(
+        list_price=shop.basis["current_price"],
+        list_hours=np.nan,
+        effective_from=LAST_DAY - pd.DateOffset(years=3),
     )
+    none = pd.DataFrame(columns=list(FINDING_COLUMNS))
+    return Records(tables, none, {}, (), frozenset({"quotes"}), shop.settings)
+
+
+def _empty(kind: CellKind) -> pd.Series:
+    types = {CellKind.DATE: "datetime64[ns]", CellKind.TEXT: "str"}
+    return pd.Series([], dtype=types.get(kind, "float64"))
+
+
+def learnt(shop: Shop, seed: int) -> Demand | None:
+    """Demand learnt from the shop's quotes."""
+    found = learn_demand(records_of(shop), shop.basis[[*KEYS, "current_price"]], LAST_DAY, seed)
+    return found if isinstance(found, Demand) else None

@@ -10,6 +10,7 @@ import pytest
 
 from analysis.errors import Unavailable
 from analysis.report import figures_film as film
+from analysis.report import figures_governs as governs
 from analysis.report import figures_hours as hours
 from analysis.report import figures_learning as learning
 from analysis.report import figures_money as money
@@ -30,7 +31,9 @@ MakeReview = Callable[..., Review]
 Gather = Callable[[Review], Any]
 FIGURES: dict[str, tuple[str, Gather, Callable[[Any], Any]]] = {
     "statement": ("shop_result", money.gather_statement, money.draw_statement),
-    "ranking": ("margin_by_service", money.gather_ranking, money.draw_ranking),
+    "use": ("utilisation_by_month", governs.gather_use, governs.draw_use),
+    "ranking": ("earning_by_service", governs.gather_earning, governs.draw_earning),
+    "mix": ("best_mix", governs.gather_mix, governs.draw_mix),
     **{
         f"margin {by}": (
             f"margin_by_{by}",
@@ -181,7 +184,7 @@ def test_nothing_that_is_passed_in_is_changed(name: str, make_review: MakeReview
     pd.testing.assert_frame_equal(review.frame(table), before)
 
 
-@pytest.mark.parametrize("name", ["ranking", "margin class", "hours class", "waste film"])
+@pytest.mark.parametrize("name", ["margin class", "hours class", "waste film"])
 def test_few_is_said_in_a_word(name: str, make_review: MakeReview) -> None:
     table, gather, draw = FIGURES[name]
     thin = make_review().frame(table).assign(enough=False)
@@ -215,40 +218,6 @@ def test_a_missing_line_of_the_statement_stays_missing(make_review: MakeReview) 
     assert np.isnan(info.steps[at])
     assert info.texts[at] == "–"
     assert info.starts[info.names.index("Overhead on jobs")] == info.steps[at + 1]
-
-
-@pytest.mark.parametrize(
-    ("used", "governs", "first"),
-    [
-        (85.0, money.BAY_HOUR, "fast"),
-        (84.9, money.CONTRIBUTION, "rich"),
-        (np.nan, money.UNKNOWN, "fast"),
-    ],
-)
-def test_the_utilisation_says_which_ranking_governs(
-    used: float, governs: str, first: str, make_review: MakeReview
-) -> None:
-    made = make_review()
-    statement = made.frame("shop_result")
-    is_used = statement["line"] == money.UTILISATION
-    margin = made.frame("margin_by_service").head(2)
-    margin = margin.assign(
-        service=["rich", "fast"],
-        material_margin_per_bay_hour=[60.0, 90.0],
-        contribution_share=[0.6, 0.4],
-        enough=[True, True],
-    )
-    info = money.gather_ranking(
-        make_review(
-            results={
-                "shop_result": statement.assign(amount=statement["amount"].where(~is_used, used)),
-                "margin_by_service": margin,
-            }
-        )
-    )
-    assert info.governs == governs
-    assert info.names[0] == first
-    assert info.contribution_pct[info.names.index("rich")] == pytest.approx(60.0)
 
 
 def test_the_title_names_who_lost_most(make_review: MakeReview) -> None:

@@ -1,0 +1,232 @@
+"""What a person typed into a price sheet, read cell by cell; what cannot be taken is refused."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import RecordsError
+from analysis.pricing.price_cells import KEYS
+from analysis.pricing.price_lines import PriceTerms, SheetInputs
+from analysis.pricing.price_sheet_form import (
+    CARD_FIXED,
+    CARD_SHARE,
+    COLUMNS,
+    CONSUMABLES,
+    EVERY_CLASS,
+    FILM,
+    FIRST_DAY,
+    NOTE,
+    OTHER_CLASSES,
+    OVERHEAD,
+    PLACE,
+    TARGET,
+    WAGE,
+)
+from analysis.pricing.price_sheet_reader import Place, PriceSheet
+from analysis.record_tables import DECISIONS
+from analysis.records.cell_rules import CellError, as_written, quoted
+from analysis.records.cells import read_cell
+from analysis.records.delimited import Cell
+from analysis.records.model import Records
+from analysis.settings import Settings
+
+_LATEST: Final = pd.DateOffset(years=1)  # the check rejects days further off
+_NEW_ROW: Final = (
+    "Undo the change (or run review again), and type what you decide under NEW PRICE alone."
+)
+_LABELS: Final = {
+    WAGE: "wages change by",
+    FILM: "film prices change by",
+    CONSUMABLES: "consumables an hour",
+    CARD_SHARE: "card fee",
+    CARD_FIXED: "card fee, fixed part",
+}
+_HAIR: Final = 1e-9
+
+
+@dataclass(eq=False)
+class SheetWork:
+    """The work on one sheet: where it stands, and what was refused and told so far."""
+
+    sheet: PriceSheet
+    records: Records
+    on: pd.Timestamp
+    refused: list[str] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+
+    @property
+    def settings(self) -> Settings:
+        return self.records.settings
+
+    def refuse(self, row: int, column: str, problem: str, remedy: str) -> None:
+        self.refused.append(f"{self.sheet.where(row, column)}: {problem}. {remedy}")
+
+    def read(self, place: Place, name: str, column: str) -> Any:
+        """A cell read as a column of decisions; None where it is blank or refused."""
+        unsaved = isinstance(place.value, str) and place.value.startswith("=")
+        if unsaved and name != NOTE:
+            problem = f"{quoted(place.value)} is a formula whose value was never saved"
+            remedy = "Open the workbook in your spreadsheet program, let it calculate, and save it."
+            self.refuse(place.row, column, problem, remedy)
+            return None
+        try:
+            return read_cell(place.value, DECISIONS.column(name), self.settings)
+        except CellError as error:
+            self.refuse(place.row, column, error.fault.problem, error.fault.remedy)
+            return None
+
+
+def heading(name: str) -> str:
+    return COLUMNS[PLACE[name] - 1].heading
+
+
+def first_day(work: SheetWork) -> pd.Timestamp | None:
+    place = work.sheet.inputs.get(FIRST_DAY)
+    column = "First day of the new prices"
+    if place is None:
+        raise RecordsError(
+            f"{work.sheet.file}: the price sheet has no cell for the {column.lower()}. "
+            "Run review again, and fill in the sheet that it writes."
+        )
+    before = len(work.refused)
+    found = work.read(place, "effective_from", column)
+    if found is None:
+        if len(work.refused) == before:
+            problem = "the cell is blank; expected a day such as 2026-11-01"
+            work.refuse(place.row, column, problem, "Fill in the first day of the new prices.")
+        return None
+    first = pd.Timestamp(found)
+    if first < work.on:
+        problem = f"{first:%Y-%m-%d} is before the day of the decision, {work.on:%Y-%m-%d}"
+        remedy = "Enter that day or a later one, or give the day of the decision with --on."
+        work.refuse(place.row, column, problem, remedy)
+    elif first > work.on + _LATEST:
+        problem = f"{first:%Y-%m-%d} is over a year after the decision of {work.on:%Y-%m-%d}"
+        work.refuse(place.row, column, problem, "Look at the year.")
+    return first
+
+
+def inputs_of(work: SheetWork) -> SheetInputs:
+    """The inputs as they stand in the sheet; a cleared one is none, or not known."""
+
+    def number(key: str, blank: float) -> float:
+        place = work.sheet.inputs.get(key)
+        if place is None or place.value == "":
+            return blank
+        if isinstance(place.value, bool) or not isinstance(place.value, int | float):
+            problem = f"{quoted(place.value)} is no number"
+            work.refuse(place.row, place.column, problem, "Enter a plain number, as 3.5 or 3.5%.")
+            return blank
+        return float(place.value)
+
+    own = [key for key in work.sheet.inputs if key.startswith(f"{TARGET}: ")]
+    return SheetInputs(
+        target_share=number(TARGET, np.nan),
+        service_targets={key.removeprefix(f"{TARGET}: "): number(key, np.nan) for key in own},
+        wage_change_share=number(WAGE, 0.0),
+        film_change_share=number(FILM, 0.0),
+        overhead_rate=number(OVERHEAD, np.nan),
+        consumables_rate=number(CONSUMABLES, np.nan),
+        terms=PriceTerms(work.sheet.net_of_tax, number(CARD_SHARE, 0.0), number(CARD_FIXED, 0.0)),
+    )
+
+
+def filled_rows(work: SheetWork) -> pd.DataFrame:
+    """The rows with a new price, typed; what cannot be read, or was changed, is refused."""
+    found = []
+    column = heading("new_price")
+    for each in as_dicts(work.sheet.rows):
+        row, cell = int(each["row"]), each["new_price"]
+        if isinstance(cell, str) and not cell.strip():
+            continue
+        price = work.read(Place(row, column, cell), "new_price", column)
+        if price is None:
+            continue
+        if price <= 0:
+            problem = f"{quoted(cell)} is no price; expected one over 0, such as 450"
+            work.refuse(row, column, problem, "Enter the price, or clear the cell.")
+            continue
+        if not _is_as_written(work, row, each):
+            continue
+        note = work.read(Place(row, heading("note"), each["note"]), "note", heading("note"))
+        found.append({**_typed(each), "row": row, "new_price": float(price), "note": note})
+    names = [*KEYS, *_NUMBERS, "row", "new_price", "note"]
+    frame = pd.DataFrame(found, columns=names)
+    return frame.astype({**dict.fromkeys(KEYS, "str"), "note": "str"})
+
+
+def as_dicts(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """The rows of a short frame as plain dictionaries."""
+    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
+
+
+_NUMBERS: Final = {
+    "current_price": "own_current_price",
+    "suggested_price": "own_suggested_price",
+    "expected_hours": "expected_hours",
+    "film_area": "film_area",
+    "film_cost_today": "film_cost_today",
+    "labour_rate": "labour_rate",
+    "redo_fixed": "redo_fixed",
+    "redo_rate": "redo_rate",
+    "win_share": "win_share",
+    "suggested_win_share": "suggested_win_share",
+    "win_slope": "win_slope",
+}
+
+
+def _typed(row: Mapping[str, Cell]) -> dict[str, object]:
+    """The service, the class (None: every class without its own) and the numbers of a row."""
+    typed: dict[str, object] = {
+        "service": as_written(row["own_service"]),
+        "vehicle_class": as_written(row["own_class"]) or None,
+    }
+    return typed | {name: _as_number(row[source]) for name, source in _NUMBERS.items()}
+
+
+def _as_number(cell: Cell) -> float:
+    is_number = isinstance(cell, int | float) and not isinstance(cell, bool)
+    return float(cell) if is_number else np.nan  # type: ignore[arg-type]
+
+
+def _is_as_written(work: SheetWork, row: int, cells: Mapping[str, Cell]) -> bool:
+    """Refuse a row in which something was changed that was not to be."""
+    own_class = as_written(cells["own_class"])
+    classes = [own_class] if own_class else [EVERY_CLASS, OTHER_CLASSES]
+    for name, wanted in (
+        ("service", [as_written(cells["own_service"])]),
+        ("vehicle_class", classes),
+        ("current_price", [as_written(cells["own_current_price"])]),
+        ("suggested_price", [as_written(cells["own_suggested_price"])]),
+    ):
+        if as_written(cells[name]) not in wanted:
+            stood = quoted(wanted[0]) if wanted[0] else "nothing"
+            problem = f"{quoted(cells[name])} stands where the review wrote {stood}"
+            work.refuse(row, heading(name), problem, _NEW_ROW)
+            return False
+    return True
+
+
+def changed_inputs(work: SheetWork) -> Iterator[str]:
+    for key, label in _LABELS.items():
+        place, was = work.sheet.inputs.get(key), work.sheet.were.get(key, "")
+        if place is not None and abs(_or_zero(place.value) - _or_zero(was)) > _HAIR:
+            is_share = key in (WAGE, FILM, CARD_SHARE)
+            value = _or_zero(place.value)
+            yield f"{label} {value:.2%}" if is_share else f"{label} {value:g}"
+
+
+def _or_zero(cell: Cell) -> float:
+    return float(np.nan_to_num(_as_number(cell)))
+
+
+def sheet_note(work: SheetWork) -> str | None:
+    """The note for every decision without its own."""
+    place = work.sheet.inputs.get(NOTE)
+    if place is None:
+        return None
+    note = work.read(place, "note", "Note for every decision")
+    return None if note is None else str(note)

@@ -1,0 +1,255 @@
+"""From a price sheet that was filled in to rows of the record table `decisions`.
+
+All or nothing: one cell that cannot be taken refuses the sheet. What is allowed and unusual is
+taken and told: a large change, a price under the floor, a price that is no multiple.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from analysis.errors import RecordsError
+from analysis.pricing.decision_cells import (
+    SheetWork,
+    as_dicts,
+    changed_inputs,
+    filled_rows,
+    first_day,
+    heading,
+    inputs_of,
+    sheet_note,
+)
+from analysis.pricing.price_cells import KEYS, price_cells
+from analysis.pricing.price_lines import price_lines
+from analysis.pricing.price_sheet_form import shop_mark
+from analysis.pricing.price_sheet_reader import PriceSheet
+from analysis.record_tables import DECISIONS
+from analysis.records.model import Records
+
+_HALF_A_CENT: Final = 0.005
+_HAIR: Final = 1e-9
+_A_STEP: Final = 1e-6
+_SURE: Final = 1e-4  # a chance nearer to 0 or 1 has no log-odds to speak of
+
+
+@dataclass(frozen=True, eq=False)
+class Decisions:
+    """What a sheet decides: `rows` to append to the table `decisions`, a column each of its own.
+
+    `refused` : a line for each cell that cannot be taken; then `rows` is empty. `told` : what is
+    unusual and taken all the same.
+    """
+
+    rows: pd.DataFrame
+    refused: tuple[str, ...]
+    told: tuple[str, ...]
+
+
+def decisions_of(sheet: PriceSheet, records: Records, on: dt.date) -> Decisions:
+    """The decisions of a sheet, taken on a day.
+
+    Parameters
+    ----------
+    sheet : what a person filled in.
+    records : the checked records that the decisions are to be added to.
+    on : the day of the decision.
+
+    Returns
+    -------
+    Decisions
+        Refused are: a sheet of other records; a first day that is blank, before `on` or over a year
+        after it; a price that is none, or not over 0; a service and class that the price list does
+        not have, or whose list price is another than on the sheet; a row that was changed; the
+        same service, class and first day as in the records or twice in the sheet; and a sheet
+        without any price.
+
+    Notes
+    -----
+    What is expected at the new price: hours as on the sheet; the contribution at the costs that the
+    sheet's inputs say; the chance to win on a straight line of log-odds over log(price) through the
+    current and the suggested price, else, where these are one, with the slope of the service.
+    """
+    work = SheetWork(sheet, records, pd.Timestamp(on))
+    if sheet.shop != shop_mark(records):
+        raise RecordsError(
+            f"{sheet.file}: the price sheet was made from other records, or currency, tax, the "
+            "first job or the first invoice were changed since. Run review on these records, and "
+            "fill in the sheet that it writes."
+        )
+    first = first_day(work)
+    filled = filled_rows(work)
+    if filled.empty and not work.refused:
+        raise RecordsError(
+            f"{sheet.file}: nothing is filled in under "
+            f"{heading('new_price')} of the price sheet. Type the prices that you decide there, "
+            "save the workbook, and run this again."
+        )
+    inputs, note = inputs_of(work), sheet_note(work)
+    filled = _against_list(work, filled)
+    if first is not None:
+        _refuse_repeated(work, filled, first)
+    if work.refused or first is None:
+        return Decisions(_no_rows(), tuple(work.refused), ())
+    lines = price_lines(_basis(filled), filled, inputs)
+    _tell(work, filled, lines, first)
+    filled = filled.assign(note=filled["note"].fillna(note) if note else filled["note"])
+    return Decisions(_rows(work, filled, lines, first), (), tuple(work.told))
+
+
+def _no_rows() -> pd.DataFrame:
+    return pd.DataFrame(columns=DECISIONS.inside_names)
+
+
+# --- against the records -------------------------------------------------------------------------
+
+
+def _against_list(work: SheetWork, filled: pd.DataFrame) -> pd.DataFrame:
+    """The rows whose price the list still has; the others are refused."""
+    listed = price_cells(work.records["price_list"], work.on)[[*KEYS, "current_price"]]
+    listed = listed.rename(columns={"current_price": "listed_price"})
+    both = filled.merge(listed, on=KEYS, how="left", validate="many_to_one")
+    apart = ~((both["current_price"] - both["listed_price"]).abs() < _HALF_A_CENT)
+    day = f"{work.on:%Y-%m-%d}"
+    for each in as_dicts(both[apart]):
+        if pd.isna(each["listed_price"]):
+            problem = f"the price list has no price for {_what(each)} on {day}"
+            remedy = "Enter it in price_list first, and run review again."
+            work.refuse(each["row"], heading("service"), problem, remedy)
+            continue
+        problem = (
+            f"the current price of {_what(each)} is {_money(each['current_price'], work)} on the "
+            f"sheet, and {_money(each['listed_price'], work)} in the price list of {day}"
+        )
+        remedy = (
+            "The list has changed since the review: run review again and decide on its sheet (or "
+            "give the day of the decision with --on)."
+        )
+        work.refuse(each["row"], heading("current_price"), problem, remedy)
+    return both[~apart].reset_index(drop=True)
+
+
+def _refuse_repeated(work: SheetWork, filled: pd.DataFrame, first: pd.Timestamp) -> None:
+    past = work.records["decisions"]
+    same_day = past[past["effective_from"] == first].drop_duplicates(KEYS)
+    known = filled[[*KEYS, "row"]].merge(
+        same_day[[*KEYS, "decided_on"]], on=KEYS, how="inner", validate="many_to_one"
+    )
+    column, day = heading("new_price"), f"{first:%Y-%m-%d}"
+    for each in as_dicts(known):
+        problem = (
+            f"the decisions already have a price for {_what(each)} from {day} on, decided on "
+            f"{each['decided_on']:%Y-%m-%d}"
+        )
+        remedy = (
+            "Clear the cell, or choose another first day; to take the earlier one back, delete its "
+            "row from decisions."
+        )
+        work.refuse(each["row"], column, problem, remedy)
+    for each in as_dicts(filled[filled.duplicated(KEYS)]):
+        problem = f"{_what(each)} has a new price in an earlier row of the sheet too"
+        work.refuse(each["row"], column, problem, "Clear one of the two.")
+
+
+def _what(row: Mapping[str, Any]) -> str:
+    """A service and class in words."""
+    if pd.isna(row["vehicle_class"]):
+        return f"{row['service']}, every class without its own"
+    return f"{row['service']}, {row['vehicle_class']}"
+
+
+def _money(amount: float, work: SheetWork) -> str:
+    return "blank" if np.isnan(amount) else f"{amount:,.2f} {work.settings.currency}"
+
+
+# --- what is told --------------------------------------------------------------------------------
+
+
+def _tell(work: SheetWork, filled: pd.DataFrame, lines: pd.DataFrame, first: pd.Timestamp) -> None:
+    later = price_cells(work.records["price_list"], first)[[*KEYS, "current_price"]]
+    later = later.rename(columns={"current_price": "later_price"})
+    rows = filled.assign(floor_price=lines["floor_price"])
+    for each in as_dicts(rows.merge(later, on=KEYS, how="left", validate="one_to_one")):
+        what = f"{_what(each)}: {_money(each['new_price'], work)}"
+        work.told += [f"{what} {text}." for text in _unusual(work, each, first)]
+    changed = "; ".join(changed_inputs(work))
+    if changed:
+        work.told.append(
+            f"The expected margins rest on the inputs as they were changed in the sheet: {changed}."
+        )
+
+
+def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> Iterator[str]:
+    """What is to be said about a new price, in words that go on after it."""
+    pricing = work.settings.pricing
+    new, old, floor, later = (
+        float(row[name]) for name in ("new_price", "current_price", "floor_price", "later_price")
+    )
+    if new < floor - _HALF_A_CENT:
+        yield f"is under the floor of {_money(floor, work)}"
+    if abs(new / old - 1) > pricing.largest_change + _HAIR:
+        yield (
+            f"is {new / old - 1:+.1%} from {_money(old, work)}, more than the largest change of "
+            f"{pricing.largest_change:.0%}"
+        )
+    steps = (new + pricing.round_down_by) / pricing.round_to
+    if abs(steps - round(steps)) > _A_STEP:
+        less = f" less {pricing.round_down_by:g}" if pricing.round_down_by else ""
+        yield f"is no multiple of {pricing.round_to:g}{less}"
+    if abs(new - old) < _HALF_A_CENT:
+        yield "is the current price; it is kept as a decision"
+    if min(abs(later - old), abs(later - new)) >= _HALF_A_CENT:
+        yield (f"replaces {_money(later, work)}, which the price list has on {first:%Y-%m-%d}")
+
+
+# --- the rows ------------------------------------------------------------------------------------
+
+
+def _basis(filled: pd.DataFrame) -> pd.DataFrame:
+    """Rows as `price_lines` takes them: area × cost an area is the same in whatever unit."""
+    return filled.rename(
+        columns={
+            "film_area": "film_area_m2",
+            "film_cost_today": "film_cost_per_m2",
+            "redo_rate": "redo_rate_share",
+        }
+    )
+
+
+def expected_win(rows: pd.DataFrame) -> pd.Series:
+    """Chance to win at the new price, as `decisions_of` says; missing where nothing tells. [share]
+
+    `rows` : current_price, suggested_price, new_price, win_share, suggested_win_share, win_slope.
+    """
+    now, then = (
+        pd.Series(logit(rows[name].clip(_SURE, 1 - _SURE)), index=rows.index)
+        for name in ("win_share", "suggested_win_share")
+    )
+    apart = pd.Series(np.log(rows["suggested_price"] / rows["current_price"]), index=rows.index)
+    slope = ((then - now) / apart.where(apart.abs() > _HAIR)).fillna(rows["win_slope"])
+    step = pd.Series(np.log(rows["new_price"] / rows["current_price"]), index=rows.index)
+    # Where the price stays, no slope is needed.
+    moved = (slope * step).mask(step.abs() < _HAIR, 0.0)
+    chance = pd.Series(expit(now + moved), index=rows.index)
+    is_suggested = (rows["new_price"] - rows["suggested_price"]).abs() < _HALF_A_CENT
+    is_current = (rows["new_price"] - rows["current_price"]).abs() < _HALF_A_CENT
+    chance = chance.mask(is_suggested, rows["suggested_win_share"])
+    return chance.mask(is_current, rows["win_share"])
+
+
+def _rows(
+    work: SheetWork, filled: pd.DataFrame, lines: pd.DataFrame, first: pd.Timestamp
+) -> pd.DataFrame:
+    rows = filled.assign(
+        decided_on=work.on.normalize(),
+        old_price=filled["current_price"],
+        effective_from=first.normalize(),
+        expected_win_pct=(100 * expected_win(filled)).round(2),
+        expected_hours=filled["expected_hours"].round(2),
+        expected_margin=lines["new_contribution"].round(2),
+    )
+    return rows[DECISIONS.inside_names].reset_index(drop=True)

@@ -1,0 +1,183 @@
+"""Why a price is suggested, in one to three plain sentences, and what to write down to be surer."""
+
+from typing import Any, Final
+
+import pandas as pd
+
+from analysis.pricing.money_words import money_words, percent_words, price_words
+from analysis.settings import Settings
+
+RAISE: Final = "raise"
+HOLD: Final = "hold"
+LOWER: Final = "lower"
+NOT_ENOUGH: Final = "not enough evidence"
+# Customers hardly mind a price where the jobs lost are under half of its rise (shares).
+_HARDLY: Final = 0.5
+# Costs that moved by less in a year are not worth a sentence (share).
+_DRIFT: Final = 0.02
+_FEW_QUOTES: Final = 20
+
+
+def reasons(frame: pd.DataFrame, settings: Settings) -> pd.Series:
+    """Why each verdict is as it is."""
+    rows: list[dict[Any, Any]] = frame.to_dict("records")
+    words = [" ".join(part for part in _parts(row, settings) if part) for row in rows]
+    return pd.Series(words, index=frame.index, dtype="str")
+
+
+def next_steps(frame: pd.DataFrame, settings: Settings) -> pd.Series:
+    """What to write down to be surer; missing where nothing is wanting."""
+    rows: list[dict[Any, Any]] = frame.to_dict("records")
+    words = pd.Series([_next_step(row, settings) for row in rows], index=frame.index, dtype="str")
+    return words.where(words != "").astype("str")
+
+
+def _parts(row: dict[Any, Any], settings: Settings) -> list[str]:
+    if not row["told"]:
+        return [_untold(row, settings)]
+    answer = _with_curve if row["learnt"] else _without_curve
+    return [
+        _cost(row, settings),
+        answer(row, settings),
+        _floor(row, settings),
+        _thin(row, settings),
+    ]
+
+
+def _untold(row: dict[Any, Any], settings: Settings) -> str:
+    if pd.isna(row["current_price"]):
+        return "The price list names no price for it."
+    if pd.isna(row["expected_cost"]):
+        note = "" if pd.isna(row["basis_note"]) else f" {row['basis_note']}"
+        return f"What it costs is not known.{note}"
+    if pd.isna(row["floor_price"]):
+        return "No price leaves the margin asked for after tax and card fee."
+    if row["service_jobs"] < settings.pricing.fewest_jobs:
+        return f"{_only(row['service_jobs'])} of the service so far: too few to judge its cost by."
+    return (
+        f"{_only(row['jobs'])} so far, and the quotes do not tell what customers of the service do "
+        "at another price."
+    )
+
+
+def _only(jobs: int) -> str:
+    return "No job" if jobs == 0 else f"Only {_jobs(jobs)}"
+
+
+def _jobs(count: int) -> str:
+    return "1 job" if count == 1 else f"{count} jobs"
+
+
+def _cost(row: dict[Any, Any], settings: Settings) -> str:
+    cost = money_words(row["expected_cost"], settings)
+    if row["contribution"] < 0:
+        lost = money_words(-row["contribution"], settings)
+        start = f"Costs {cost} a job, which loses {lost} at this price"
+    else:
+        left = percent_words(row["margin_share"], settings)
+        asked = percent_words(row["target_margin_share"], settings)
+        if left == asked:
+            tail = "about what is asked for"
+        elif row["current_price"] < row["floor_price"]:
+            tail = f"not the {asked} asked for"
+        else:
+            tail = f"where {asked} is asked for"
+        start = f"Costs {cost} a job and leaves {left}, {tail}"
+    return f"{start}{_drift(row, settings)}."
+
+
+def _drift(row: dict[Any, Any], settings: Settings) -> str:
+    """What the cost did in a year, beside the price; for prices under their floor."""
+    drift, price = row["cost_drift_share"], row.get("price_drift_share")
+    if pd.isna(drift) or drift < _DRIFT or row["current_price"] >= row["floor_price"]:
+        return ""
+    rose = f"; in a year the cost rose by {percent_words(drift, settings)}"
+    if price is None or pd.isna(price):
+        return rose
+    if abs(price) < _DRIFT / 2:
+        return f"{rose} and the price stood still"
+    way = "rose" if price > 0 else "fell"
+    return f"{rose}, and the price {way} by {percent_words(abs(price), settings)}"
+
+
+def _with_curve(row: dict[Any, Any], settings: Settings) -> str:
+    new = price_words(row["suggested_price"], settings)
+    change = row["suggested_win_share"] / row["win_share"] - 1
+    count = round(abs(change) * 100)
+    if row["verdict"] == RAISE:
+        if count == 0:
+            return f"Hardly any job is lost at {new}."
+        if -change < _HARDLY * row["change_share"]:
+            return f"Customers hardly mind the price: {count} of 100 jobs fewer at {new}."
+        return f"At {new} some {count} of 100 jobs are lost, and it still earns more{_short(row)}."
+    if row["verdict"] == LOWER:
+        return (
+            f"At {new} some {count} jobs more come for every 100, which brings more than the lower "
+            "price gives away."
+        )
+    reach = percent_words(settings.pricing.largest_change, settings)
+    if row["hopeful_price"] == row["current_price"]:
+        if row["current_price"] < row["floor_price"]:
+            return f"At a higher price, up to {reach} more, the jobs lost would cost more still."
+        return f"No other price within {reach} is expected to earn more."
+    hopeful = price_words(row["hopeful_price"], settings)
+    chance = percent_words(row["hopeful_chance"], settings)
+    return f"{hopeful} may earn more, with a chance of {chance}: too unsure to act on."
+
+
+def _short(row: dict[Any, Any]) -> str:
+    labour = row["expected_hours"] * row["labour_rate"]
+    is_short = row["hour_value"] * row["short_hours_each"] > labour
+    return ", because hours are short and the lost jobs' earn elsewhere" if is_short else ""
+
+
+def _without_curve(row: dict[Any, Any], settings: Settings) -> str:
+    unknown = "What customers do at another price is not known"
+    if row["verdict"] != RAISE:
+        return f"{unknown}."
+    new = price_words(row["suggested_price"], settings)
+    added = money_words(row["added"], settings)
+    risk = row["break_even_volume_share"]
+    start = f"{unknown}: if none stays away, {new} brings {added} more a job"
+    if pd.isna(risk):
+        return f"{start}."
+    return f"{start}, and it pays while fewer than {round(-risk * 100)} of 100 are lost."
+
+
+def _floor(row: dict[Any, Any], settings: Settings) -> str:
+    """Said of every price that stays under its floor."""
+    if row["suggested_price"] >= row["floor_price"]:
+        return ""
+    floor = price_words(round(row["floor_price"]), settings)
+    return f"It stays under its floor of {floor}."
+
+
+def _thin(row: dict[Any, Any], settings: Settings) -> str:
+    if row["jobs"] >= settings.pricing.fewest_jobs:
+        return ""
+    own = "No job of its own yet" if row["jobs"] == 0 else f"Only {_jobs(row['jobs'])} of its own"
+    return f"{own}: it leans on the {row['service_jobs']} of the service."
+
+
+def _next_step(row: dict[Any, Any], settings: Settings) -> str:
+    if not row["told"]:
+        return _to_be_told(row, settings)
+    if row["learnt"]:
+        unsure = row["verdict"] == HOLD and row["hopeful_price"] != row["current_price"]
+        return "Go on writing down every quote with its price, won or lost." if unsure else ""
+    if not row["has_quotes"] or row["quotes_service"] < _FEW_QUOTES:
+        return "Write down every quote with its price, won or lost."
+    return "Write down every quote; a small change of the list, kept for a season, would tell."
+
+
+def _to_be_told(row: dict[Any, Any], settings: Settings) -> str:
+    if pd.isna(row["current_price"]):
+        return "Write its price into price_list."
+    if pd.isna(row["expected_cost"]):
+        return "Write down what is missing of its hours, film, purchases or wages."
+    if pd.isna(row["floor_price"]):
+        return "Look at targets and fees in shop.toml."
+    more = settings.pricing.fewest_jobs - row["jobs"]
+    if row["service_jobs"] < settings.pricing.fewest_jobs:
+        more = settings.pricing.fewest_jobs - row["service_jobs"]
+    return f"Write down hours and film of {_jobs(more)} more, and every quote, won or lost."

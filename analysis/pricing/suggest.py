@@ -1,0 +1,217 @@
+"""Prices for the next quarter: raise, hold, lower, or not enough evidence.
+
+For each service and class of the price list the price is asked for whose expected profit an enquiry
+is safely the largest, over everything that the quotes and costs leave open:
+
+    profit(price) = mean over what is quoted around the list of
+        chance to win × (quoted price × (net of tax − card share) − fixed fee − cost of a job)
+
+(Phillips, Pricing and Revenue Optimization, chapter on basic price optimisation: the price that
+maximises contribution × demand; from memory.) Where hours are short, an hour costs what it would
+earn elsewhere. A price moves by no less and no more than the shop's settings say, and never down to
+under its floor. Without quotes no curve is pretended: a price under its floor is raised to it, with
+the jobs that may be lost before that loses money.
+"""
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.findings.evidence import LEVEL, is_enough
+from analysis.pricing.demand import Array, Demand
+from analysis.pricing.price_choice import Response, best_moves, chances, demand_rows, respond
+from analysis.pricing.price_lines import (
+    PriceTerms,
+    break_even_shares,
+    contributions,
+    floor_prices,
+    margin_shares,
+)
+from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE, next_steps, reasons
+from analysis.price_tables import PRICE_SUGGESTIONS
+from analysis.settings import Settings
+
+_SEED: Final = 1
+_DEMAND_COLUMNS: Final = ("quotes", "quotes_service", "enquiries", "note")
+
+
+def suggest_prices(
+    basis: pd.DataFrame, demand: Demand | None, settings: Settings, seed: int = _SEED
+) -> pd.DataFrame:
+    """What to ask for each cell of the price list.
+
+    Parameters
+    ----------
+    basis : the frame of `price_basis`, `current_price` and `short_hours_each` in it.
+    demand : what the quotes tell; None where there are none.
+    seed : of the draws of the cost's error.
+
+    Returns
+    -------
+    DataFrame
+        A row a basis row, in its order; inside names of the table price_suggestions. Gains are
+        blank where customers' answers are not learnt, and 0 for hold. [money a quarter]
+
+    Notes
+    -----
+    A cell with fewer jobs than `fewest_jobs` leans on its service, where that has enough and its
+    quotes tell what the price does; else nothing is suggested.
+    """
+    return suggest(basis, demand, respond(basis, demand, settings), settings, seed)
+
+
+def suggest(
+    basis: pd.DataFrame,
+    demand: Demand | None,
+    response: Response,
+    settings: Settings,
+    seed: int = _SEED,
+) -> pd.DataFrame:
+    """`suggest_prices` with the answers of customers computed before."""
+    frame = _facts(basis.reset_index(drop=True), demand, settings)
+    frame["learnt"] = response.learnt
+    frame["told"] = _is_told(frame, settings)
+    frame = _with_choice(frame, response, settings, seed)
+    frame = _with_floor_alone(frame, response.prices, settings)
+    frame["verdict"] = _verdicts(frame)
+    frame = _with_money(frame, settings)
+    frame["reason"] = reasons(frame, settings)
+    frame["next_step"] = next_steps(frame, settings)
+    return frame[PRICE_SUGGESTIONS.inside_names]
+
+
+def _facts(basis: pd.DataFrame, demand: Demand | None, settings: Settings) -> pd.DataFrame:
+    """The basis with floor, margin, and what the quotes count."""
+    terms = PriceTerms.of(settings)
+    price, cost = basis["current_price"], basis["expected_cost"]
+    at = demand_rows(basis, demand)
+    frame = basis.rename(columns={"note": "basis_note"}).assign(
+        floor_price=floor_prices(cost, basis["target_margin_share"], terms),
+        margin_share=margin_shares(price, cost, terms),
+        service_jobs=basis.groupby("service")["jobs"].transform("sum"),
+        enough=is_enough(basis["jobs"], settings.pricing.fewest_jobs),
+    )
+    for name in _DEMAND_COLUMNS:
+        if demand is None:
+            frame[name] = pd.Series(np.nan, frame.index, dtype="str" if name == "note" else float)
+        else:
+            known = demand.cells[name].reset_index(drop=True)
+            frame[name] = known.reindex(at).to_numpy()
+    for name in ("quotes", "quotes_service"):
+        frame[name] = frame[name].fillna(0).astype("int64")
+    frame["win_share"] = np.nan
+    if demand is not None and (at >= 0).any():
+        won, _ = chances(demand, at[at >= 0], np.zeros((int((at >= 0).sum()), 1)))
+        frame.loc[at >= 0, "win_share"] = won[:, :, 0].mean(axis=0)
+    return frame.assign(has_quotes=demand is not None)
+
+
+def _is_told(frame: pd.DataFrame, settings: Settings) -> pd.Series:
+    """Whether the evidence allows a verdict: price and cost known, and jobs behind the cost."""
+    known = frame["current_price"].notna() & frame["floor_price"].notna()
+    fewest = settings.pricing.fewest_jobs
+    of_service = frame["learnt"] & (frame["service_jobs"] >= fewest)
+    return known & ((frame["jobs"] >= fewest) | of_service)
+
+
+def _with_choice(
+    frame: pd.DataFrame, response: Response, settings: Settings, seed: int
+) -> pd.DataFrame:
+    """The price by what customers do, where that is learnt: with its gain an enquiry. [money]"""
+    rows = (frame["learnt"] & frame["told"]).to_numpy(bool)
+    blank = dict.fromkeys(
+        ("gain", "gain_low", "gain_high", "probability_gains", "chosen_win_share"),
+        np.nan,
+    )
+    frame = frame.assign(
+        chosen_price=frame["current_price"], hopeful_price=np.nan, hopeful_chance=np.nan, **blank
+    )
+    if not rows.any():
+        return frame
+    part = Response(
+        response.prices[rows],
+        response.learnt[rows],
+        response.won[:, rows],
+        response.paid[:, rows],
+    )
+    own = frame[rows]
+    floor, asked = own["floor_price"].to_numpy(float), own["enquiries"].to_numpy(float)
+    at, gain = best_moves(part, own, floor, asked, settings, seed)
+    hope = _most_hopeful(gain, part.prices, floor)
+    taken = _at(gain, at)
+    low, high = np.quantile(taken, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
+    columns = {
+        "chosen_price": np.take_along_axis(part.prices, at[:, None], 1)[:, 0],
+        "gain": taken.mean(axis=0),
+        "gain_low": low,
+        "gain_high": high,
+        "probability_gains": np.where(at > 0, (taken > 0).mean(axis=0), np.nan),
+        "chosen_win_share": _at(part.won, at).mean(axis=0),
+        "hopeful_price": np.take_along_axis(part.prices, hope[:, None], 1)[:, 0],
+        "hopeful_chance": (_at(gain, hope) > 0).mean(axis=0),
+    }
+    for name, values in columns.items():
+        frame.loc[rows, name] = values
+    return frame
+
+
+def _at(values: Array, at: np.ndarray) -> Array:
+    """Values of one candidate a cell: draws × cells."""
+    return np.take_along_axis(values, at[None, :, None], axis=2)[:, :, 0]
+
+
+def _most_hopeful(gain: Array, prices: Array, floor: Array) -> np.ndarray:
+    """The candidate of the largest expected gain, however unsure; 0 where none is expected."""
+    with np.errstate(invalid="ignore"):
+        barred = (prices < prices[:, :1]) & (prices < floor[:, None])
+    mean = gain.mean(axis=0)
+    return np.where(barred | ~np.isfinite(mean), -np.inf, mean).argmax(axis=1).astype("int64")
+
+
+def _with_floor_alone(frame: pd.DataFrame, prices: Array, settings: Settings) -> pd.DataFrame:
+    """Where customers' answers are not learnt: a price under its floor goes up to it, or as near.
+
+    To the lowest price that is not under the floor, else to the highest that may be set.
+    """
+    current, floor = frame["current_price"], frame["floor_price"]
+    alone = frame["told"] & ~frame["learnt"] & (current < floor)
+    with np.errstate(invalid="ignore"):
+        higher = np.where(prices > current.to_numpy()[:, None], prices, np.nan)
+        reaches = np.where(higher >= floor.to_numpy()[:, None], higher, np.inf).min(axis=1)
+    highest = np.where(np.isnan(higher), -np.inf, higher).max(axis=1)
+    target = np.where(np.isfinite(reaches), reaches, highest)
+    usable = alone & np.isfinite(target)
+    return frame.assign(chosen_price=frame["chosen_price"].where(~usable, target))
+
+
+def _verdicts(frame: pd.DataFrame) -> pd.Series:
+    move = frame["chosen_price"] - frame["current_price"]
+    words = np.select(
+        [~frame["told"], move > 0, move < 0], [NOT_ENOUGH, RAISE, LOWER], default=HOLD
+    )
+    return pd.Series(words, index=frame.index, dtype="str")
+
+
+def _with_money(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Margins, break-even volume and the gain a quarter."""
+    terms = PriceTerms.of(settings)
+    old, cost = frame["current_price"], frame["expected_cost"]
+    told, hold = frame["told"], frame["verdict"] == HOLD
+    new = frame["chosen_price"].where(told, old)
+    moved = frame["verdict"].isin([RAISE, LOWER])
+    a_quarter = frame["enquiries"].astype("float64")
+    left = contributions(old, cost, terms)
+    return frame.assign(
+        suggested_price=new,
+        change_share=new / old - 1,
+        contribution=left,
+        added=contributions(new, cost, terms) - left,
+        expected_gain=(frame["gain"] * a_quarter).mask(hold, 0.0),
+        gain_low=(frame["gain_low"] * a_quarter).mask(hold, 0.0),
+        gain_high=(frame["gain_high"] * a_quarter).mask(hold, 0.0),
+        # A job at no loss of margin has a break-even only where it left something before.
+        break_even_volume_share=break_even_shares(old, new, cost, terms).where(moved & (left > 0)),
+        suggested_margin_share=margin_shares(new, cost, terms).where(told),
+        suggested_win_share=frame["chosen_win_share"],
+    )

@@ -1,0 +1,403 @@
+"""The price sheet of `review.xlsx`: inputs at the top, and below them a row a service and class.
+
+Every figure that can follow the inputs is a formula. Its value is written beside it as well
+(`with_values`), which the writing library cannot do.
+"""
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Final
+
+import pandas as pd
+from babel.numbers import get_currency_precision
+from openpyxl.cell.cell import Cell
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.table import Table as SheetTable
+from openpyxl.worksheet.table import TableStyleInfo
+from openpyxl.worksheet.worksheet import Worksheet
+
+from analysis.errors import Unreconciled
+from analysis.pricing.price_sheet_form import (
+    BLOCKS,
+    CARD_FIXED,
+    CARD_SHARE,
+    COLUMNS,
+    CONSUMABLES,
+    FILM,
+    FORM,
+    NAMES,
+    OVERHEAD,
+    PLACE,
+    SHEET_NAME,
+    TARGET,
+    WAGE,
+    Input,
+    SheetColumn,
+    shop_mark,
+)
+from analysis.records.template import note
+from analysis.report.cautions import PRICE_CAUTION
+from analysis.report.numbers import Numbers
+from analysis.report.price_sheet_rows import PriceRows, price_rows, row_formula
+from analysis.report.results import Review
+from analysis.report.workbook_cells import (
+    CellValue,
+    cell_values,
+    lines_of,
+    money_format,
+    number_format,
+    put,
+    stands_right,
+)
+from analysis.report.workbook_cover import Listed
+from analysis.report.workbook_look import (
+    BOLD,
+    COVER,
+    FEW,
+    HEADER_NUMBER,
+    HEADER_TEXT,
+    HEADER_TEXT_INDENTED,
+    LINE_POINTS,
+    WRAPPED,
+    fit_to_page,
+    write_heading,
+    write_link,
+    write_title,
+)
+from analysis.schema import Column, Kind
+from analysis.settings import Settings
+
+SENTENCE: Final = "Inputs to try, what follows from them, and a column for the prices you decide."
+_HOW: Final = (
+    "Cells marked 'input' are yours to change. Type what you decide under NEW PRICE, save the "
+    "workbook, and run: python -m analysis decide, with the folder of your records. "
+)
+_LIVE: Final = (
+    "Live: change an input, and film cost, expected cost, floor, every margin, full margin and "
+    "break-even volume follow. Not live: the suggested price, its verdict and reason (they come "
+    "from the quotes won and lost), hours, film, and a redo reserve that is a fixed amount."
+)
+_FIRST_INPUT_ROW: Final = 4
+_TALLEST_FROZEN: Final = 14  # rows above the table that may stay in sight on a small screen
+_PERCENT: Final = "0.0%;-0.0%"
+_SIGNED: Final = "+0.0%;-0.0%;0.0%"
+_SIGNED_COLUMNS: Final = frozenset({"change", "suggested_break_even", "new_break_even"})
+_WIDTHS: Final = {
+    "service": 24, "vehicle_class": 26, "verdict": 15, "note": 30, "reason": 80, "new_price": 12,
+}  # fmt: skip
+_WIDTH: Final = 11
+_FILL = PatternFill("solid", fgColor="FFF6D6")
+_LINE = Side(style="thin", color="7A6200")
+_BORDER = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
+_INPUT_WORD = Font(name="Calibri", size=9, italic=True, color="404040")
+_OPEN = Protection(locked=False)
+# The cells of the inputs as the formulas name them.
+_IN_FORMULAS: Final = {
+    WAGE: "in_wage",
+    FILM: "in_film",
+    OVERHEAD: "in_overhead",
+    CONSUMABLES: "in_consumables",
+    CARD_SHARE: "in_card",
+    CARD_FIXED: "in_fixed",
+}
+_LABELS: Final = ((1, 2), (5, 7), (10, 11))  # columns of the words before each block's values
+
+Values = Mapping[str, float | None]
+
+
+class PriceSheet:
+    """The sheet as it is being written; `values` are those of its formulas, by cell."""
+
+    def __init__(self, sheet: Worksheet, rows: PriceRows, review: Review) -> None:
+        self.sheet, self.rows, self.settings = sheet, rows, review.settings
+        self.numbers = Numbers(review.settings)
+        self.quarter, self.shop = review.quarter, shop_mark(review.records)
+        self.note_row = _FIRST_INPUT_ROW + max(len(block) for block in rows.inputs)
+        self.names_row, self.header_row = self.note_row + 1, self.note_row + 2
+        self.input_cells: dict[str, str] = {}
+        self.values: dict[str, float | None] = {}
+
+    def write(self) -> Values:
+        """Fill the sheet; returns the value of every formula, by cell."""
+        self._write_top()
+        self._write_marks()
+        self._write_inputs()
+        for at, column in enumerate(COLUMNS, 1):
+            self._write_column(at, column)
+        self._validate_rows()
+        self._look()
+        return self.values
+
+    # --- above the table -------------------------------------------------------------------------
+
+    def _write_top(self) -> None:
+        sheet = self.sheet
+        write_title(sheet, f"{SHEET_NAME} {self.quarter.label}")
+        write_link(sheet, 1, BLOCKS[1] - 1, COVER, "Back to the cover")
+        width = sum(_width(column) for column in COLUMNS[: BLOCKS[2] + 1])
+        for row, text in ((2, _HOW + PRICE_CAUTION), (3, _LIVE)):
+            put(sheet, row, 1, text).alignment = WRAPPED
+            sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=BLOCKS[2] + 1)
+            sheet.row_dimensions[row].height = lines_of(text, width) * LINE_POINTS + 3
+
+    def _write_marks(self) -> None:
+        """The names of the columns, then what the sheet is and whose: all out of sight."""
+        marks = (FORM, self.quarter.label, self.shop, self.rows.net_of_tax)
+        for at, value in enumerate((*NAMES, *marks), 1):
+            put(self.sheet, self.names_row, at, value)
+        self.sheet.row_dimensions[self.names_row].hidden = True
+        last = get_column_letter(len(NAMES) + len(marks))
+        self.net_of_tax = f"${last}${self.names_row}"
+
+    def _write_inputs(self) -> None:
+        for block, inputs in enumerate(self.rows.inputs):
+            for row, each in enumerate(inputs, _FIRST_INPUT_ROW):
+                self._write_input(row, block, each)
+        self._write_input(self.note_row, 0, self.rows.note)
+        last = BLOCKS[2]
+        self.sheet.merge_cells(
+            start_row=self.note_row, start_column=BLOCKS[0], end_row=self.note_row, end_column=last
+        )
+        for at in range(BLOCKS[0], last + 1):
+            self.sheet.cell(self.note_row, at).border = _BORDER
+
+    def _write_input(self, row: int, block: int, each: Input) -> None:
+        sheet, at = self.sheet, BLOCKS[block]
+        first, last = _LABELS[block]
+        is_money = each.kind in (Kind.MONEY, Kind.MONEY_PER_HOUR)
+        words = f"{each.label} ({self.settings.currency})" if is_money else each.label
+        put(sheet, row, first, words).font = BOLD
+        sheet.merge_cells(start_row=row, start_column=first, end_row=row, end_column=last)
+        cell = put(sheet, row, at, each.was)
+        _mark_input(cell)
+        cell.number_format = self._format(each.kind, each.name)
+        cell.alignment = Alignment(horizontal="left" if each.kind is Kind.TEXT else "right")
+        is_note = row == self.note_row
+        mark = put(sheet, row, BLOCKS[2] + 1 if is_note else at + 1, "input")
+        mark.font, mark.alignment = _INPUT_WORD, Alignment(indent=1)
+        # Beside the key, what the cell held at first: what was changed can then be told.
+        key = len(COLUMNS) + 1 + 2 * block
+        put(sheet, row, key, each.key)
+        put(sheet, row, key + 1, each.was).number_format = cell.number_format
+        self.input_cells[each.key] = f"${get_column_letter(at)}${row}"
+        validation = self._input_validation(each)
+        sheet.add_data_validation(validation)
+        validation.add(cell.coordinate)
+
+    def _input_validation(self, each: Input) -> DataValidation:
+        if each.kind is Kind.TEXT:
+            found = DataValidation("textLength", operator="lessThanOrEqual", formula1="500")
+            wanted = "At most 500 characters."
+        elif each.kind is Kind.DATE:
+            day = self.quarter.first_day
+            found = DataValidation(
+                "date",
+                operator="greaterThanOrEqual",
+                formula1=f"DATE({day.year},{day.month},{day.day})",
+            )
+            wanted = f"A day from {day:%Y-%m-%d} on, as 2026-11-01; not before you decide."
+        else:
+            found = DataValidation(
+                "decimal", operator="between", formula1=f"{each.low:g}", formula2=f"{each.high:g}"
+            )
+            wanted = self._range_words(each)
+        found.allow_blank = True
+        return _with_words(found, each.label, each.help, wanted)
+
+    def _range_words(self, each: Input) -> str:
+        low, high = each.low or 0.0, each.high or 0.0
+        if each.kind is Kind.PERCENT:
+            return (
+                f"A percentage from {low * 100:g} % to {high * 100:g} %, as {each.was or 0.03:.1%}."
+            )
+        return f"An amount from {low:g} to {high:,.0f}, without a currency sign."
+
+    # --- the table -------------------------------------------------------------------------------
+
+    def _write_column(self, at: int, column: SheetColumn) -> None:
+        first = self.header_row + 1
+        form = self._format(column.kind, column.name)
+        given = self.rows.cells[column.name]
+        plain = Column(column.name, column.kind, column.sentence)
+        values = cell_values(given, plain)
+        few = ~self.rows.cells["enough"].astype("boolean").fillna(value=True).astype(bool)
+        for row, (value, is_few) in enumerate(zip(values, few, strict=True), first):
+            cell = self._write_cell(row, at, column, value)
+            if form != "General":
+                cell.number_format = form
+            cell.alignment = _alignment(column, indented=_beside_numbers(at))
+            if is_few:
+                cell.font = FEW
+            if column.typed:
+                _mark_input(cell)
+        self._write_header(at, column)
+
+    def _write_cell(self, row: int, at: int, column: SheetColumn, value: CellValue) -> Cell:
+        if not column.live:
+            return put(self.sheet, row, at, value)
+        cell = put(self.sheet, row, at, None)
+        cell.value = row_formula(column.name, self._address(row))
+        self.values[cell.coordinate] = None if value is None else float(str(value))
+        return cell
+
+    def _address(self, row: int) -> Callable[[str], str]:
+        """Where a formula of a row finds what it names."""
+        service = str(self.rows.cells["own_service"].iloc[row - self.header_row - 1])
+        own = f"{TARGET}: {service.casefold()}"
+        known = {
+            "nt": self.net_of_tax,
+            "places": str(self.rows.places),
+            "in_target": self.input_cells.get(own, self.input_cells[TARGET]),
+            **{name: self.input_cells[key] for key, name in _IN_FORMULAS.items()},
+        }
+        return lambda name: known.get(name) or f"${get_column_letter(PLACE[name])}{row}"
+
+    def _write_header(self, at: int, column: SheetColumn) -> None:
+        unit = self.numbers.unit(Column(column.name, column.kind, ""))
+        words = f"{column.heading} ({unit})" if unit and unit != "%" else column.heading
+        cell = write_heading(self.sheet, self.header_row, at, words)
+        right = _stands_right(column)
+        text = HEADER_TEXT_INDENTED if _beside_numbers(at) else HEADER_TEXT
+        cell.alignment = HEADER_NUMBER if right else text
+        if column.typed:
+            cell.fill = _FILL
+        live = " Follows the inputs." if column.live else ""
+        if not column.hidden:
+            cell.comment = note(f"{column.heading}\n{column.sentence}{live}")
+
+    def _validate_rows(self) -> None:
+        first, last = self.header_row + 1, self.header_row + len(self.rows.cells)
+        price = DataValidation("decimal", operator="greaterThan", formula1="0", allow_blank=True)
+        words = DataValidation(
+            "textLength", operator="lessThanOrEqual", formula1="500", allow_blank=True
+        )
+        for found, name, about, wanted in (
+            (price, "new_price", "The price that you decide, as customers see it.",
+             f"A price over 0 in {self.settings.currency}, as 450 or 449.90."),
+            (words, "note", "Why; kept with the decision.", "At most 500 characters."),
+        ):  # fmt: skip
+            letter = get_column_letter(PLACE[name])
+            self.sheet.add_data_validation(
+                _with_words(found, COLUMNS[PLACE[name] - 1].heading, about, wanted)
+            )
+            found.add(f"{letter}{first}:{letter}{last}")
+
+    # --- how it looks ----------------------------------------------------------------------------
+
+    def _format(self, kind: Kind, name: str) -> str:
+        if kind is Kind.PERCENT:
+            return _SIGNED if name in _SIGNED_COLUMNS else _PERCENT
+        if kind is Kind.MONEY:
+            return money_format(self.settings, self.rows.places)
+        return number_format(Column(name, kind, ""), self.settings)
+
+    def _look(self) -> None:
+        sheet, count = self.sheet, len(COLUMNS)
+        for at, column in enumerate(COLUMNS, 1):
+            shape = sheet.column_dimensions[get_column_letter(at)]
+            shape.width, shape.hidden = _width(column), column.hidden
+        for at in range(count + 1, count + 1 + 2 * len(BLOCKS)):
+            sheet.column_dimensions[get_column_letter(at)].hidden = True
+        sheet.row_dimensions[self.header_row].height = 4 * LINE_POINTS
+        texts = [column for column in COLUMNS if column.kind is Kind.TEXT and not column.hidden]
+        for row, (_, each) in enumerate(self.rows.cells.iterrows(), self.header_row + 1):
+            lines = [
+                lines_of(str(each[column.name]), _width(column) - 1)
+                for column in texts
+                if not pd.isna(each[column.name])
+            ]
+            sheet.row_dimensions[row].height = min(max([1, *lines]), 12) * LINE_POINTS
+        last = f"{get_column_letter(count)}{self.header_row + len(self.rows.cells)}"
+        table = SheetTable(displayName="price_sheet", ref=f"A{self.header_row}:{last}")
+        table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
+        sheet.add_table(table)
+        # A short screen must not be filled by what stays in sight.
+        frozen = self.header_row + 1 if self.header_row <= _TALLEST_FROZEN else 1
+        sheet.freeze_panes = f"C{frozen}"
+        sheet.print_title_rows = f"{self.header_row}:{self.header_row}"
+        sheet.print_title_cols = "A:B"
+        fit_to_page(sheet, pages_wide=2)
+
+
+def add_price_sheet(
+    new_sheet: Callable[[str], Worksheet], review: Review
+) -> tuple[Listed, Values] | None:
+    """Add the sheet to a workbook, where the review has prices.
+
+    Returns its line for the cover, and the value of each of its formulas by cell; None where there
+    is no sheet (`why_no_prices` says why).
+    """
+    rows = price_rows(review, _places(review.settings))
+    if not isinstance(rows, PriceRows):
+        return None
+    values = PriceSheet(new_sheet(SHEET_NAME), rows, review).write()
+    return Listed(SHEET_NAME, SHEET_NAME, SENTENCE, len(rows.cells)), values
+
+
+def _places(settings: Settings) -> int:
+    return int(get_currency_precision(settings.currency))
+
+
+def with_values(part: bytes, values: Values) -> bytes:
+    """A sheet's part with the value of each formula written beside it.
+
+    A blank is the empty text that the formula gives. Raises `Unreconciled` where formulas and
+    values are not of the same cells.
+    """
+    left = dict(values)
+
+    def filled(found: re.Match[str]) -> str:
+        cell, more, formula = found[1], found[2], found[3]
+        value = left.pop(cell, "")
+        if value == "":
+            raise Unreconciled(f"{cell} of the price sheet has a formula without a value.")
+        if value is None:
+            return f'<c r="{cell}"{more} t="str"><f>{formula}</f><v></v></c>'
+        return f'<c r="{cell}"{more}><f>{formula}</f><v>{value!r}</v></c>'
+
+    text = re.sub(
+        r'<c r="([A-Z]+[0-9]+)"([^>]*)><f>([^<]*)</f><v ?(?:/>|></v>)</c>',
+        filled,
+        part.decode(),
+    )
+    if left:
+        raise Unreconciled(f"{min(left)} of the price sheet has a value without a formula.")
+    return text.encode()
+
+
+def _width(column: SheetColumn) -> float:
+    return float(_WIDTHS.get(column.name, _WIDTH))
+
+
+def _stands_right(column: SheetColumn) -> bool:
+    return stands_right(Column(column.name, column.kind, column.sentence))
+
+
+def _beside_numbers(at: int) -> bool:
+    """Whether a column of text stands right of numbers, and has to keep off them."""
+    return at > 1 and _stands_right(COLUMNS[at - 2]) and not _stands_right(COLUMNS[at - 1])
+
+
+def _alignment(column: SheetColumn, *, indented: bool) -> Alignment:
+    is_text = column.kind is Kind.TEXT and not column.hidden
+    return Alignment(
+        horizontal="left" if indented else None,
+        vertical="top",
+        wrap_text=is_text or None,
+        indent=1 if indented else 0,
+    )
+
+
+def _mark_input(cell: Cell) -> None:
+    cell.fill, cell.border, cell.protection = _FILL, _BORDER, _OPEN
+
+
+def _with_words(found: DataValidation, title: str, about: str, wanted: str) -> DataValidation:
+    """A validation that says what the cell is for and, where it refuses, what it wants."""
+    found.showInputMessage = found.showErrorMessage = True
+    found.promptTitle = found.errorTitle = title[:32]
+    found.prompt, found.error = f"{about} {wanted}"[:255], wanted[:225]
+    found.errorStyle = "stop"
+    return found

@@ -7,31 +7,21 @@ that `--help` comes at once.
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from analysis import __version__
+from analysis.arguments import FAILED, build_parser
 from analysis.errors import WorkbookError
 
 if TYPE_CHECKING:
     from analysis.records.model import Records
     from analysis.report.results import Review
 
-DONE, WITH_FINDINGS, FAILED = 0, 1, 2
-DEMO = Path(__file__).parent.parent / "data_demo"
+DONE, WITH_FINDINGS = 0, 1
 # The check prints this many findings of a rule; all of them are in record_findings.csv.
 SHOWN_PER_RULE = 5
 # Steps of a long command, for the progress bar; the last one closes it whatever the count.
 _STEPS = 20
-_MOST_EFFORT = 600.0
-
-
-class _Parser(argparse.ArgumentParser):
-    """A parser whose mistakes come as one line."""
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(FAILED, f"{self.prog}: {message}; see {self.prog} --help\n")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -65,153 +55,15 @@ def _fail(reason: str) -> int:
 
 
 def _build_parser() -> argparse.ArgumentParser:
-    parser = _Parser(
-        prog="python -m analysis",
-        description="Costing of a film shop: from job sheets, time notes and film invoices to "
-        "true cost, margin and waste of a quarter.",
-    )
-    parser.add_argument("--version", action="version", version=__version__)
-    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    template = _command(
-        commands,
-        "template",
-        _template,
-        "write an empty records workbook to fill in, and a commented shop.toml",
-    )
-    template.add_argument("folder", type=Path, metavar="FOLDER", help="folder to make")
-    check = _command(
-        commands, "check", _check, "read and check the records, and print what is wrong with them"
-    )
-    check.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
-    check.add_argument(
-        "--out",
-        type=Path,
-        help="where to write findings and rejected rows (default: record-check beside the records)",
-    )
-    _strict(check)
-    review = _command(
-        commands, "review", _review, "the quarter's review: tables, workbook and report"
-    )
-    review.add_argument(
-        "folder",
-        type=Path,
-        nargs="?",
-        default=DEMO,
-        metavar="FOLDER",
-        help="the records folder (default: the demo's)",
-    )
-    review.add_argument(
-        "--quarter", help="such as 2026Q3 (default: the last complete one in the records)"
-    )
-    review.add_argument(
-        "--out", type=Path, help="where to write (default: review-QUARTER beside the records)"
-    )
-    review.add_argument(
-        "--installers-as-letters",
-        action="store_true",
-        help="a letter for every name of the people who do the work (the rejected rows, which are "
-        "to be mended and put back, keep theirs)",
-    )
-    _strict(review)
-    _add_quote(commands)
-    _add_layout(commands)
-    return parser
-
-
-def _add_quote(commands: "argparse._SubParsersAction[_Parser]") -> None:
-    quote = _command(
-        commands, "quote", _quote, "hours and price of the next job, and what they rest on"
-    )
-    quote.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
-    for name, what in (
-        ("service", "what is to be done, as in the records"),
-        ("make", "make of the vehicle"),
-        ("model", "model of the vehicle"),
-    ):
-        quote.add_argument(f"--{name}", required=True, metavar=name.upper(), help=what)
-    quote.add_argument(
-        "--class",
-        dest="vehicle_class",
-        metavar="CLASS",
-        help="size class (default: as in vehicles, else of the newest job on the model)",
-    )
-    quote.add_argument("--year", type=int, help="model year")
-    quote.add_argument("--installer", help="who will do it (default: whoever does such work)")
-    quote.add_argument("--film", help="film code (default: the one that the service used most)")
-    quote.add_argument(
-        "--confidence",
-        type=float,
-        help="share of such jobs that should finish inside the quoted hours, as 0.8 (default: "
-        "quoting.confidence of shop.toml)",
-    )
-    quote.add_argument("--json", action="store_true", help="print one JSON object, for a machine")
-
-
-def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
-    layout = _command(
-        commands, "layout", _layout, "how to cut the film of jobs, to scale, from the least film"
-    )
-    layout.add_argument("folder", type=Path, metavar="FOLDER", help="the records folder")
-    what = layout.add_mutually_exclusive_group(required=True)
-    what.add_argument("--jobs", nargs="+", metavar="JOB", help="jobs of the records")
-    what.add_argument(
-        "--pieces",
-        type=Path,
-        metavar="FILE",
-        help="a CSV of pieces: panel, length, width; optional pieces, film, turn (yes or no), job",
-    )
-    layout.add_argument("--film", help="film code (default: the jobs' own)")
-    for name, metavar, what_is_it in (
-        ("gap", "G", "room for the knife between two pieces (default: film.knife_gap)"),
-        ("allowance", "A", "allowance a side for what is not cut yet (default: the usual one)"),
-        ("longest-pull", "L", "longest length pulled at once (default: film.longest_pull)"),
-    ):
-        layout.add_argument(f"--{name}", metavar=metavar, help=what_is_it)
-    layout.add_argument(
-        "--roll-width", nargs="+", default=[], metavar="W", help="widths of the rolls to cut from"
-    )
-    layout.add_argument(
-        "--keep-direction", action="store_true", help="no piece is turned across the roll"
-    )
-    layout.add_argument("--no-offcuts", action="store_true", help="cut from rolls alone")
-    layout.add_argument(
-        "--effort",
-        type=_effort,
-        default=10.0,
-        metavar="SECONDS",
-        help="about how long one core looks for a better layout of a film, 0 to 600 (default: 10)",
-    )
-    layout.add_argument(
-        "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
-    )
-
-
-def _command(
-    commands: "argparse._SubParsersAction[_Parser]",
-    name: str,
-    run: Callable[[argparse.Namespace], int],
-    what: str,
-) -> argparse.ArgumentParser:
-    parser = commands.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".")
-    parser.set_defaults(run=run)
-    parser.add_argument("--traceback", action="store_true", help=argparse.SUPPRESS)
-    return parser
-
-
-def _effort(text: str) -> float:
-    """Seconds from 0 to 600; argparse turns the error into its one line."""
-    value = float(text)
-    if not 0.0 <= value <= _MOST_EFFORT:
-        raise ValueError
-    return value
-
-
-def _strict(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--strict",
-        choices=("rejected", "doubtful"),
-        default="rejected",
-        help="findings that make the exit status 1 (default: rejected)",
+    return build_parser(
+        {
+            "template": _template,
+            "check": _check,
+            "review": _review,
+            "quote": _quote,
+            "layout": _layout,
+            "decide": _decide,
+        }
     )
 
 
@@ -328,6 +180,27 @@ def _layout(asked: argparse.Namespace) -> int:
     return DONE
 
 
+def _decide(asked: argparse.Namespace) -> int:
+    from analysis.records.append import NotAppended
+    from analysis.records.read import read_records
+    from analysis.report.deciding import decide
+
+    with _Progress() as progress:
+        records = read_records(asked.folder, progress=progress)
+        progress("reading the price sheet")
+        try:
+            decided = decide(asked.folder, records, asked.sheet, asked.on, write=not asked.dry_run)
+        except NotAppended as error:
+            for line in error.rows:
+                _say(line)
+            raise
+    for line in decided.lines:
+        (_say if decided.is_done else _complain)(line)
+    if not decided.is_done:
+        return _fail(decided.failure)
+    return DONE
+
+
 def _say_if_later(review: "Review") -> None:
     """Name a later quarter that has work and was not taken because it is not over."""
     from analysis.periods import quarter_of
@@ -387,6 +260,10 @@ def _findings_line(records: "Records") -> str:
 
 def _say(text: str) -> None:
     sys.stdout.write(text + "\n")
+
+
+def _complain(text: str) -> None:
+    sys.stderr.write(text + "\n")
 
 
 class _Progress:

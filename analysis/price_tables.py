@@ -131,9 +131,7 @@ BRIDGE_CELLS = Table(
         money("margin_before", "Full margin after redos, the quarter before."),
         *BRIDGE_EFFECTS,
         money("new", "Margin of a cell with jobs in this quarter alone."),
-        money(
-            "discontinued", "Margin of a cell with jobs in the quarter before alone, negative."
-        ),
+        money("discontinued", "Margin of a cell with jobs in the quarter before alone, negative."),
         money("margin_now", "Full margin after redos, the quarter."),
         ENOUGH,
     ),
@@ -337,6 +335,23 @@ MODEL_SURCHARGES = Table(
     ),
 )
 
+PRICE_OUTLOOK = Table(
+    "price_outlook",
+    "What the coming year may bring",
+    "Contribution of the coming year with today's prices and with those suggested, over a thousand "
+    "years by chance: enquiries, answers to the price, hours, film.",
+    (
+        key("prices", "today's, suggested, or the difference."),
+        Column("jobs", Kind.NUMBER, "Mean number of jobs."),
+        Column("hours", Kind.HOURS, "Mean person hours."),
+        money("contribution", "Mean contribution of the year.", sums=False),
+        money("low", "One year in twenty brings less.", sums=False),
+        money("high", "One year in twenty brings more.", sums=False),
+        Column("probability_gains", Kind.PROBABILITY, "Probability that the suggestions gain."),
+        text("note", "What was assumed."),
+    ),
+)
+
 PRICE_SENSITIVITY = Table(
     "price_sensitivity",
     "How far the suggestions hang on what was assumed",
@@ -392,6 +407,7 @@ PRICE_FOLLOW_UP = Table(
 PRICE_RESULT_TABLES: Final = (
     PRICE_SUGGESTIONS,
     MODEL_SURCHARGES,
+    PRICE_OUTLOOK,
     PRICE_FOLLOW_UP,
     QUARTER_BRIDGE,
     BRIDGE_CELLS,

@@ -33,6 +33,7 @@ from analysis.findings.quote_variances import job_variances, variances_by
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
 from analysis.pricing.film_orders import film_orders
+from analysis.pricing.price_review import review_prices
 from analysis.pricing.quote import Quoter, prepare_quotes
 from analysis.records.model import Records
 from analysis.records.read import read_records
@@ -94,16 +95,17 @@ def review_records(
     )
     film = learn_film(costing, records, chosen.last_day, progress)
     orders = film_orders(costing, records, newest_day(records))
+    now = quarter_results(costing, records, chosen, laid, lessons)
+    governing = governing_in(now["utilisation_by_month"], chosen)
+    pricing = review_prices(costing, records, chosen, lessons, governing, progress)
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=in_order(
-            quarter_results(costing, records, chosen, laid, lessons)
-            | {**film, "film_orders": orders}
-        ),
+        results=in_order(now | {**film, "film_orders": orders} | pricing.tables),
         year=year_results(costing, records, chosen, laid, lessons),
         previous=quarter_results(costing, records, chosen.previous, laid),
+        pricing=pricing,
     )
 
 

@@ -63,6 +63,13 @@ class Lessons:
         is_sure = models["flagged"].fillna(False).astype(bool) & (models["jobs_to_date"] >= fewest)
         return models[is_sure].reset_index()[["make", "model"]]
 
+    def pooled_models(self) -> Result:
+        """Pooled columns of every model, `make` and `model` first."""
+        if self.pooled is None:
+            line = "Which vehicles run over could not be told."
+            return Unavailable("hours_by_model", ("jobs",), line)
+        return self.pooled["hours_by_model"].reset_index()
+
     def laid_into(self, name: str, table: Result) -> Result:
         """The table of hours with its pooled columns; missing where nothing was learnt."""
         return _with_pooled(table, None if self.pooled is None else self.pooled[name], name)

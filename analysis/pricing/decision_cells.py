@@ -59,9 +59,11 @@ class SheetWork:
 
     @property
     def settings(self) -> Settings:
+        """The shop's settings."""
         return self.records.settings
 
     def refuse(self, row: int, column: str, problem: str, remedy: str) -> None:
+        """Add a refusal: where, what is wrong, what to do."""
         self.refused.append(f"{self.sheet.where(row, column)}: {problem}. {remedy}")
 
     def read(self, place: Place, name: str, column: str) -> Any:
@@ -80,10 +82,12 @@ class SheetWork:
 
 
 def heading(name: str) -> str:
+    """What stands over a column of the sheet."""
     return COLUMNS[PLACE[name] - 1].heading
 
 
 def first_day(work: SheetWork) -> pd.Timestamp | None:
+    """The first day of the new prices; None where it is refused."""
     place = work.sheet.inputs.get(FIRST_DAY)
     column = "First day of the new prices"
     if place is None:
@@ -211,6 +215,7 @@ def _is_as_written(work: SheetWork, row: int, cells: Mapping[str, Cell]) -> bool
 
 
 def changed_inputs(work: SheetWork) -> Iterator[str]:
+    """The inputs behind the expected margins that a person changed, each in words."""
     for key, label in _LABELS.items():
         place, was = work.sheet.inputs.get(key), work.sheet.were.get(key, "")
         if place is not None and abs(_or_zero(place.value) - _or_zero(was)) > _HAIR:

@@ -16,7 +16,7 @@ from scipy.special import expit
 from analysis.errors import Unavailable
 from analysis.pricing.demand_draws import draw_demand
 from analysis.pricing.demand_model import GROWTH, STEEPNESS, Answers
-from analysis.pricing.price_cells import KEYS, cell_of
+from analysis.pricing.price_cells import KEYS, cell_of, price_cells
 from analysis.pricing.quote_history import quote_history
 from analysis.records.model import Records
 
@@ -65,13 +65,13 @@ class Demand:
 
 
 def learn_demand(
-    records: Records, price_cells: pd.DataFrame, day: pd.Timestamp, seed: int
+    records: Records, cells: pd.DataFrame, day: pd.Timestamp, seed: int
 ) -> Demand | Unavailable:
     """What the price does to the share of quotes won, from all quotes by a day.
 
     Parameters
     ----------
-    price_cells : DataFrame
+    cells : DataFrame
         `service, vehicle_class` (missing: holds for every class without its own row),
         `current_price`. Where it has no row, the cells are those of the quotes.
     seed : int
@@ -80,7 +80,7 @@ def learn_demand(
     Returns
     -------
     Demand
-        Its cells are the rows of `price_cells`, in their order. `Unavailable` where there is no
+        Its cells are the rows of `cells`, in their order. `Unavailable` where there is no
         quote won or none lost.
     """
     history = quote_history(records, day)
@@ -88,7 +88,7 @@ def learn_demand(
     won = decided["outcome"] == "won"
     if history.empty or won.all() or not won.any():
         return Unavailable(RESULT, ("quotes",), _missing_line(history, decided))
-    cells, count = _with_unlisted(price_cells, history)
+    cells, count = _with_unlisted(cells, history)
     history = history.assign(cell=cell_of(cells, history).astype("int64"))
     learnt_from = _with_price(history[history["outcome"] != "open"], cells, day)
     services, of_cell = _codes(cells["service"])
@@ -116,6 +116,29 @@ def chance(demand: Demand, at: int, steps: Array) -> Array:
     return np.asarray(expit(level + slope * moved).mean(axis=2))
 
 
+def against_today(records: Records, day: pd.Timestamp) -> pd.DataFrame:
+    """Every quote won or lost by a day whose price is against today's list.
+
+    Returns
+    -------
+    DataFrame
+        `service, won` (bool), `against`: log(price ÷ today's list), past prices carried to today at
+        what is believed of the town's prices.
+    """
+    history = quote_history(records, day)
+    cells, _ = _with_unlisted(price_cells(records["price_list"], day), history)
+    history = history.assign(cell=cell_of(cells, history).astype("int64"))
+    decided = _with_price(history[history["outcome"] != "open"], cells, day)
+    decided = decided[decided["x"].notna()]
+    return pd.DataFrame(
+        {
+            "service": decided["service"],
+            "won": decided["outcome"] == "won",
+            "against": decided["x"] + GROWTH * decided["years"],
+        }
+    )
+
+
 def _missing_line(history: pd.DataFrame, decided: pd.DataFrame) -> str:
     if history.empty:
         return (
@@ -131,13 +154,13 @@ def _missing_line(history: pd.DataFrame, decided: pd.DataFrame) -> str:
     )
 
 
-def _with_unlisted(price_cells: pd.DataFrame, history: pd.DataFrame) -> tuple[pd.DataFrame, int]:
+def _with_unlisted(listed: pd.DataFrame, history: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """The cells, those of quotes that the list does not price at the end, and how many are to tell.
 
     Quotes of an unlisted class still teach what the price of their service does.
     """
     columns = [*KEYS, "current_price"]
-    cells = price_cells[columns].reset_index(drop=True)
+    cells = listed[columns].reset_index(drop=True)
     unlisted = history if cells.empty else history[cell_of(cells, history).isna()]
     more = unlisted[KEYS].drop_duplicates().sort_values(KEYS, kind="stable")
     if cells.empty:
@@ -237,6 +260,7 @@ def _notes(decided: pd.DataFrame, services: pd.Index) -> pd.DataFrame:
             "decided": name.groupby(name).size(),
             "won": (used["outcome"] == "won").groupby(name).sum(),
             "spread": x.groupby(name).std(ddof=0),
+            "haggled": used["log_ratio"].groupby(name).std(ddof=0),
             "left": left.groupby(name).sum(),
         }
     ).reindex(services)
@@ -270,7 +294,8 @@ def _wanting(row: Any, *, learnt: bool) -> str:
     if row.won in (0, count):
         return f"All {count} quotes were {'won' if row.won else 'lost'}."
     if row.spread < _ALIKE:
-        return f"Prices varied by only {varied} around the list: too alike to learn from."
+        around = f"{100 * row.haggled:.0f} %"
+        return f"Prices varied by only {around} around the list: too alike to learn from."
     if row.within < row.spread / 2:
         return "Prices varied with the season alone: which of the two did it is not known."
     wanted = 10 * int(np.ceil(count * row.too_wide / 10))

@@ -36,7 +36,7 @@ from analysis.pricing.demand_model import (
 )
 
 _MEANS: Final = np.linspace(STEEPNESS - 2.4 * STEEPNESS_SD, STEEPNESS + 2.4 * STEEPNESS_SD, 15)
-_SPREADS: Final = (0.08, 0.2, 0.35, 0.55, 0.8, 1.2)
+_SPREADS: Final = (0.08, 0.2, 0.35, 0.55, 0.8, 1.2, 1.7)
 _SWEEPS: Final = 6
 # A block of (draws × quotes) larger than this is done in parts, to stay in little memory.
 _BLOCK: Final = 1_000_000

@@ -32,10 +32,10 @@ from analysis.findings.mixed import Array, Codes
 # −1.76 (Tellis 1988, Journal of Marketing Research 25:331-341) and −2.62 (Bijmolt, van Heerde and
 # Pieters 2005, Journal of Marketing Research 42:141-156; both from memory), which are slopes of 4.4
 # and 6.5; but those are consumer goods on a shelf, where the next brand costs no second visit. A
-# factor of two and a half either way holds both. Services differ by a factor of about e^0.5.
+# factor of two and a half either way holds both. Services differ by a factor of some 1.6.
 STEEPNESS: Final = float(np.log(3.0))
 STEEPNESS_SD: Final = float(np.log(2.5))
-SPREAD_SD: Final = 0.5
+SPREAD_SD: Final = 0.7
 # The rest is common practice, no source: six quotes in ten are won, give or take; services differ
 # by a factor of two in their odds, classes by less, seasons mostly by less than a half; what the
 # town pays rises by 2 % a year, give or take 2 %.

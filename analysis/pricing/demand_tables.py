@@ -7,6 +7,7 @@ import pandas as pd
 from scipy.special import expit
 
 from analysis.findings.evidence import LEVEL, is_enough, wilson_interval
+from analysis.findings.mixed import Codes
 from analysis.price_tables import DEMAND_SEASONS, WIN_CHANCES
 from analysis.pricing.demand import Array, Demand
 from analysis.pricing.quote_history import quote_history
@@ -37,6 +38,7 @@ def win_chances(demand: Demand, records: Records, day: pd.Timestamp, fewest: int
     low, high = wilson_interval(won, quotes)
     spread = pd.Series(np.exp(decided["log_ratio"]), index=decided.index).groupby(name).std()
     own = demand.cells.groupby("service")[["learnt", "note"]].first().reindex(services)
+    note = own["note"].fillna(_UNLISTED).astype("str")
     table = pd.DataFrame(
         {
             "quotes": quotes,
@@ -47,7 +49,7 @@ def win_chances(demand: Demand, records: Records, day: pd.Timestamp, fewest: int
             "price_spread_share": spread.reindex(services),
             **_curves(demand, services),
             "learnt": own["learnt"].fillna(False).astype("boolean"),
-            "note": own["note"].fillna(_UNLISTED).astype("str"),
+            "note": note.where(note != ""),
             "enough": is_enough(quotes, fewest),
         }
     )
@@ -124,5 +126,5 @@ def demand_seasons(demand: Demand, records: Records, day: pd.Timestamp) -> pd.Da
     return table[DEMAND_SEASONS.inside_names]
 
 
-def _counts(seasons: pd.Series, every: pd.RangeIndex) -> Array:
-    return seasons.value_counts().reindex(every, fill_value=0).to_numpy(dtype=np.float64)
+def _counts(seasons: pd.Series, every: pd.RangeIndex) -> Codes:
+    return np.asarray(seasons.value_counts().reindex(every, fill_value=0), dtype=np.int64)

@@ -125,12 +125,11 @@ def _dated_lines(costing: Costing, history: pd.DataFrame, day: pd.Timestamp) -> 
     lines = costing.lines
     lines = lines[lines["finished"] & ~lines["is_redo"] & (lines["finished_on"] <= day)]
     named = history[history["job_id"].notna()]
-    by_line = named.drop_duplicates(["job_id", "service"])[["job_id", "service", "quoted_on"]]
-    by_job = named.drop_duplicates("job_id").set_index("job_id")["quoted_on"]
-    own = lines[["job_id", "service"]].merge(
-        by_line, on=["job_id", "service"], how="left", validate="m:1"
-    )["quoted_on"]
-    asked = pd.Series(own.to_numpy(), index=lines.index).fillna(lines["job_id"].map(by_job))
+    asked = pd.Series(pd.NaT, index=lines.index, dtype=lines["finished_on"].dtype)
+    for keys in (["job_id", "service"], ["job_id"]):
+        first = named.drop_duplicates(keys)[[*keys, "quoted_on"]]
+        found = lines[keys].merge(first, on=keys, how="left", validate="m:1")["quoted_on"]
+        asked = asked.fillna(found.set_axis(lines.index))
     for column in ("quoted_on", "started_on", "finished_on"):
         asked = asked.fillna(lines[column])
     return lines.assign(asked_on=asked).reset_index(drop=True)
@@ -245,7 +244,9 @@ def _realised(quotes: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
         win_high_share=high,
         win_before_share=quotes["won_before"] / before.where(before > 0),
         realised_price=quotes["price"].fillna(jobs["mean_price"]),
-        more_a_job=quotes["margin"] - quotes["margin_before"],
+        more_a_job=(quotes["margin"] - quotes["margin_before"]).where(
+            (quotes["won"] > 0) & (quotes["won_before"] > 0)
+        ),
     )
 
 

@@ -27,7 +27,7 @@ _CENT: Final = 0.005
 # How far the odds of winning may move from one window to the other in the whole shop, season and
 # market together, before the rest of the shop has spoken. [sd of log-odds; common practice, no
 # source]
-SHIFT_SD: Final = 0.15
+SHIFT_SD: Final = 0.25
 Flags = npt.NDArray[np.bool_]
 
 
@@ -141,18 +141,16 @@ def list_steps(windows: pd.DataFrame, price_list: pd.DataFrame) -> pd.DataFrame:
     step_on = first.combine_first(
         dated.drop_duplicates("decision").set_index("decision")["step_on"]
     )
-    step_on = step_on.reindex(np.arange(len(windows)))
-    here = windows[KEYS].assign(quoted_on=step_on.to_numpy())
-    told = here["quoted_on"].notna()
-    jump = pd.Series(0.0, index=windows.index)
-    after = dated_prices(price_list, here[told])
-    earlier = dated_prices(price_list, here[told].assign(quoted_on=here["quoted_on"] - _DAY))
-    jump[told] = pd.Series(np.log(after / earlier)).fillna(0.0)
+    step_on = step_on.reindex(np.arange(len(windows))).set_axis(windows.index)
+    day = step_on.fillna(windows["effective_from"])
+    after = dated_prices(price_list, windows[KEYS].assign(quoted_on=day))
+    earlier = dated_prices(price_list, windows[KEYS].assign(quoted_on=day - _DAY))
+    jump = pd.Series(np.log(after / earlier)).where(step_on.notna()).fillna(0.0)
     standing = dated_prices(price_list, windows[KEYS].assign(quoted_on=last_day(windows)))
     stands = (standing - windows["new_price"]).abs() < _CENT
     return pd.DataFrame(
         {
-            "step_on": step_on.to_numpy(),
+            "step_on": step_on,
             "jump": jump,
             "in_list": windows.index.isin(first.index) | stands,
         },

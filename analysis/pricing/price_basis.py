@@ -66,7 +66,8 @@ def price_basis(
     DataFrame
         Inside names of the table price_basis, and `current_price` [money, as written],
         `short_hours_each` (hours of what is short that a job takes [h]), `hour_value_if_full`
-        [money / h]. Missing where the records do not say; `note` says what.
+        [money / h], `jobs_year` (jobs of the trailing twelve months). Missing where the records do
+        not say; `note` says what.
     """
     cells = price_cells(records["price_list"], day)
     if cells.empty:
@@ -79,6 +80,8 @@ def price_basis(
     settings = records.settings
     lines = cell_lines(costing, cells, day)
     counted = lines.groupby("cell").size().reindex(cells.index, fill_value=0)
+    recent = lines[lines["finished_on"] > day - pd.DateOffset(months=_MONTHS)]
+    of_year = recent.groupby("cell").size().reindex(cells.index, fill_value=0)
     hours = _hours(cells, lines, forecaster, flagged)
     film = _film(cells, lines, costing, day)
     rates = next_rates(costing, settings, day)
@@ -96,6 +99,7 @@ def price_basis(
     known = [index for index in costing.rates if index <= quarter]
     frame = frame.assign(
         jobs=counted.astype("int64"),
+        jobs_year=of_year.astype("float64"),
         labour_rate=rates.labour,
         consumables_rate=rates.consumables,
         expected_cost=cost,

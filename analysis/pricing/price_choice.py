@@ -17,6 +17,8 @@ from analysis.settings import Settings
 # chosen to the nearest 5.
 MOST: Final = 40
 _TINY: Final = 1e-9
+Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.int64]
 # The doubt that a move must stand: the price is taken that gains most in the worst such share of
 # what quotes and costs leave open. Chosen on simulated shops.
 DOUBT: Final = 0.15
@@ -32,15 +34,27 @@ DOUBT_UNDER_FLOOR: Final = 0.25
 class Response:
     """How customers answer to each price that could be asked.
 
-    `prices` : cells × candidates, the current price first, blank where there are fewer; `learnt` :
-    a flag a cell; `won` : chance that an enquiry is won, draws × cells × candidates; `paid` : mean
-    of chance × price paid ÷ current list price. Cells that are not learnt hold blanks.
+    `prices` : cells × candidates, the current price first, blank where there are fewer; `known` :
+    cells for which demand holds an answer at all; `learnt` : those whose quotes tell it; `won` :
+    chance that an enquiry is won, draws × cells × candidates; `paid` : mean of chance × price paid
+    ÷ current list price. Both are blank where there is no answer.
     """
 
     prices: Array
-    learnt: npt.NDArray[np.bool_]
+    known: Flags
+    learnt: Flags
     won: Array
     paid: Array
+
+    def part(self, rows: Flags) -> "Response":
+        """Some of the cells."""
+        return Response(
+            self.prices[rows],
+            self.known[rows],
+            self.learnt[rows],
+            self.won[:, rows],
+            self.paid[:, rows],
+        )
 
 
 def candidate_prices(current: Array, settings: Settings) -> Array:
@@ -73,21 +87,22 @@ def respond(basis: pd.DataFrame, demand: Demand | None, settings: Settings) -> R
     current = basis["current_price"].to_numpy(float)
     prices = candidate_prices(current, settings)
     at = demand_rows(basis, demand)
-    learnt = np.zeros(len(basis), dtype=bool)
-    if demand is not None and len(demand.cells):
-        flags = demand.cells["learnt"].to_numpy(bool)
-        learnt = (at >= 0) & flags[at] & np.isfinite(current)
-    draws = demand.level.shape[0] if demand is not None else 0
+    known = (at >= 0) & np.isfinite(current)
+    learnt = np.zeros_like(known)
+    draws = 0
+    if demand is not None and known.any():
+        draws = demand.level.shape[0]
+        learnt = known & demand.cells["learnt"].to_numpy(bool)[at]
     won = np.full((draws, *prices.shape), np.nan)
     paid = won.copy()
-    if demand is not None and learnt.any():
+    if demand is not None and known.any():
         with np.errstate(invalid="ignore"):
-            steps = np.log(prices[learnt] / current[learnt, None])
-        won[:, learnt], paid[:, learnt] = chances(demand, at[learnt], steps)
-    return Response(prices, learnt, won, paid)
+            steps = np.log(prices[known] / current[known, None])
+        won[:, known], paid[:, known] = chances(demand, at[known], steps)
+    return Response(prices, known, learnt, won, paid)
 
 
-def demand_rows(basis: pd.DataFrame, demand: Demand | None) -> npt.NDArray[np.int64]:
+def demand_rows(basis: pd.DataFrame, demand: Demand | None) -> Places:
     """Position of each basis row among the cells of the demand; −1 where it has none."""
     if demand is None:
         return np.full(len(basis), -1, dtype="int64")
@@ -96,7 +111,7 @@ def demand_rows(basis: pd.DataFrame, demand: Demand | None) -> npt.NDArray[np.in
     return found["at"].fillna(-1).to_numpy("int64")
 
 
-def chances(demand: Demand, at: npt.NDArray[np.int64], steps: Array) -> tuple[Array, Array]:
+def chances(demand: Demand, at: Places, steps: Array) -> tuple[Array, Array]:
     """Chance to win, and mean of chance × exp(step + habit), draws × cells × steps.
 
     `at` : cells of the demand; `steps` : log(new ÷ current list price), cells × steps.
@@ -132,7 +147,7 @@ def cost_draws(basis: pd.DataFrame, draws: int, seed: int) -> Array:
     """
     codes, services = pd.factorize(basis["service"])
     normal = np.random.default_rng(seed).standard_normal((draws, len(services)))
-    return normal[:, codes] * basis["cost_error"].fillna(0.0).to_numpy(float)
+    return np.asarray(normal[:, codes] * basis["cost_error"].fillna(0.0).to_numpy(float))
 
 
 def gains(
@@ -160,7 +175,7 @@ def best_moves(
     enquiries: Array,
     settings: Settings,
     seed: int,
-) -> tuple[npt.NDArray[np.int64], Array]:
+) -> tuple[Places, Array]:
     """The candidate to ask for, by cell, and the gains of all. [money an enquiry]
 
     Where hours are short, the largest part of what they would earn elsewhere is counted at which
@@ -170,11 +185,12 @@ def best_moves(
         response.won.mean(axis=0) * basis["short_hours_each"].fillna(0.0).to_numpy(float)[:, None]
     )
 
-    def moves(part: int) -> tuple[npt.NDArray[np.int64], Array]:
+    def moves(part: int) -> tuple[Places, Array]:
         gain = gains(response, basis, settings, seed, part / _PARTS)
-        return choose(gain, response.prices, floor), gain
+        allowed = may_be_asked(response.prices, floor, response.learnt)
+        return choose(gain, response.prices, floor, allowed), gain
 
-    def fills(at: npt.NDArray[np.int64]) -> bool:
+    def fills(at: Places) -> bool:
         then = np.take_along_axis(held, at[:, None], axis=1)[:, 0]
         return bool(enquiries @ then >= (1 - MOST_FREED) * (enquiries @ held[:, 0]))
 
@@ -192,27 +208,41 @@ def best_moves(
     return found
 
 
+def may_be_asked(prices: Array, floor: Array, learnt: Flags) -> Flags:
+    """Which candidates may be asked for, cells × candidates; the current price always.
+
+    Nothing is lowered under its floor. Where the quotes do not tell what customers do, a price
+    under its floor may be raised to the lowest price that is not under it, and nothing else.
+    """
+    current, least = prices[:, :1], floor[:, None]
+    with np.errstate(invalid="ignore"):
+        reached = np.where(prices >= least, prices, np.inf).min(axis=1, keepdims=True)
+        to_floor = (prices > current) & (prices <= reached) & (current < least)
+        free = (prices > current) | (prices >= least)
+        allowed = np.where(learnt[:, None], free, to_floor)
+    allowed[:, 0] = True
+    return np.asarray(allowed)
+
+
 def choose(
     gain: Array,
     prices: Array,
     floor: Array,
+    allowed: Flags,
     doubt: float = DOUBT,
     under_floor: float = DOUBT_UNDER_FLOOR,
-) -> npt.NDArray[np.int64]:
+) -> Places:
     """The candidate to ask for, by cell; 0 where the current price stays.
 
     The one whose gain, less than which comes with a probability of `doubt`, is largest; none where
     that is no gain. So a move must gain with a probability of 1 − doubt, and is the smaller, the
-    less is known of the customers. Nothing is lowered under its floor; raising a price from under
-    it has the doubt of `under_floor`.
+    less is known of the customers. Raising a price from under its floor has its own doubt.
     """
     current = prices[:, :1]
     with np.errstate(invalid="ignore"):
-        barred = (prices < current) & (prices < floor[:, None])
         eager = (current < floor[:, None]) & (prices > current)
     known = np.where(np.isfinite(gain), gain, -np.inf)
     safe, bold = np.quantile(known, [doubt, under_floor], axis=0, method="lower")
-    worth = np.where(eager, bold, safe)
-    worth = np.where(barred, -np.inf, worth)
+    worth = np.where(allowed, np.where(eager, bold, safe), -np.inf)
     worth[:, 0] = 0.0
-    return worth.argmax(axis=1).astype("int64")
+    return np.asarray(worth.argmax(axis=1), dtype="int64")

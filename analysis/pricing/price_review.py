@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Final
 
 import pandas as pd
 
@@ -16,15 +17,25 @@ from analysis.periods import Quarter
 from analysis.pricing.demand import Demand, learn_demand
 from analysis.pricing.demand_tables import demand_seasons, win_chances
 from analysis.pricing.follow_up import price_follow_up
+from analysis.pricing.outlook import Outlook, year_outlook
 from analysis.pricing.price_basis import ShortHours, price_basis
 from analysis.pricing.price_cells import price_cells
 from analysis.pricing.sensitivity import price_sensitivity
 from analysis.pricing.suggest import suggest_prices
 from analysis.pricing.surcharges import model_surcharges
 from analysis.records.model import Records
+from analysis.settings import Settings
 
 Result = pd.DataFrame | Unavailable
-_SEED = 0
+_SEED: Final = 0
+_BASED: Final = (
+    "price_basis",
+    "price_suggestions",
+    "model_surcharges",
+    "price_outlook",
+    "price_sensitivity",
+)
+TODAY, SUGGESTED, DIFFERENCE = OUTLOOK_ROWS = ("today's", "suggested", "difference")
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,23 +63,71 @@ def review_prices(
     """Suggestions, surcharges, demand and follow-up as of a quarter's end."""
     say = progress or (lambda _: None)
     day, fewest = quarter.last_day, records.settings.pricing.fewest_jobs
+    short = short_hours(costing, governing, Period(quarter.year_first_day, day))
     with one_thread():
         say("learning what customers pay")
         cells = price_cells(records["price_list"], day)
         demand = learn_demand(records, cells, day, _SEED)
-        say("costing the next jobs")
-        short = short_hours(costing, governing, Period(quarter.year_first_day, day))
-        basis = price_basis(
-            costing, records, day, lessons.forecaster, lessons.flagged(fewest), short
-        )
         say("suggesting prices")
-        tables = _tables(basis, demand, records, lessons)
+        flagged = lessons.flagged(fewest)
+        basis = price_basis(costing, records, day, lessons.forecaster, flagged, short)
+        tables = _of_demand(demand, records, day, fewest)
+        tables |= _of_basis(basis, demand, lessons, records.settings)
         say("following up past prices")
         tables["price_follow_up"] = price_follow_up(costing, records, day, fewest)
-        tables["win_chances"] = _of_demand(demand, "win_chances") or win_chances(
-            demand, records, day, fewest
-        )
     return Pricing(basis, demand, governing, tables)
+
+
+def _of_demand(
+    demand: Demand | Unavailable, records: Records, day: pd.Timestamp, fewest: int
+) -> dict[str, Result]:
+    if isinstance(demand, Unavailable):
+        return {name: _without(demand, name) for name in ("win_chances", "demand_seasons")}
+    return {
+        "win_chances": win_chances(demand, records, day, fewest),
+        "demand_seasons": demand_seasons(demand, records, day),
+    }
+
+
+def _of_basis(
+    basis: Result, demand: Demand | Unavailable, lessons: Lessons, settings: Settings
+) -> dict[str, Result]:
+    if isinstance(basis, Unavailable):
+        return {name: _without(basis, name) for name in _BASED}
+    known = None if isinstance(demand, Unavailable) else demand
+    suggestions = suggest_prices(basis, known, settings)
+    models = lessons.pooled_models()
+    return {
+        "price_basis": basis,
+        "price_suggestions": suggestions,
+        "model_surcharges": model_surcharges(
+            suggestions, basis, lessons.tables["next_quotes"], models, settings
+        ),
+        "price_outlook": outlook_table(
+            year_outlook(basis, known, settings, suggestions["suggested_price"])
+        ),
+        "price_sensitivity": price_sensitivity(basis, known, settings, suggestions),
+    }
+
+
+def outlook_table(outlook: Outlook) -> pd.DataFrame:
+    """The coming year at today's prices, at those suggested, and the difference."""
+    spreads = (outlook.held, outlook.total, outlook.difference)
+    jobs = (outlook.held_jobs, outlook.jobs, outlook.jobs - outlook.held_jobs)
+    hours = (outlook.held_hours, outlook.hours, outlook.hours - outlook.held_hours)
+    rows = [
+        (name, count, time, each.mean, each.low, each.high)
+        for name, count, time, each in zip(OUTLOOK_ROWS, jobs, hours, spreads, strict=True)
+    ]
+    columns = ["prices", "jobs", "hours", "contribution", "low", "high"]
+    frame = pd.DataFrame(rows, columns=columns)
+    gains = [float("nan"), float("nan"), outlook.probability_gains]
+    note = pd.Series(" ".join(outlook.notes) or None, index=frame.index, dtype="str")
+    return frame.assign(probability_gains=gains, note=note)
+
+
+def _without(reason: Unavailable, name: str) -> Unavailable:
+    return Unavailable(name, reason.missing, reason.line)
 
 
 def short_hours(costing: Costing, governing: Governing, year: Period) -> ShortHours:

@@ -134,6 +134,8 @@ def _short(row: dict[Any, Any]) -> str:
 def _without_curve(row: dict[Any, Any], settings: Settings) -> str:
     unknown = "What customers do at another price is not known"
     if row["verdict"] != RAISE:
+        if row["weighed"] and row["current_price"] < row["floor_price"]:
+            return f"{unknown}, and by what is usual a raise might lose as much as it brings."
         return f"{unknown}."
     new = price_words(row["suggested_price"], settings)
     added = money_words(row["added"], settings)

@@ -19,8 +19,17 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.evidence import LEVEL, is_enough
+from analysis.price_tables import PRICE_SUGGESTIONS
 from analysis.pricing.demand import Array, Demand
-from analysis.pricing.price_choice import Response, best_moves, chances, demand_rows, respond
+from analysis.pricing.price_choice import (
+    Places,
+    Response,
+    best_moves,
+    chances,
+    demand_rows,
+    may_be_asked,
+    respond,
+)
 from analysis.pricing.price_lines import (
     PriceTerms,
     break_even_shares,
@@ -29,10 +38,18 @@ from analysis.pricing.price_lines import (
     margin_shares,
 )
 from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE, next_steps, reasons
-from analysis.price_tables import PRICE_SUGGESTIONS
 from analysis.settings import Settings
 
 _SEED: Final = 1
+_OF_CURVE: Final = (
+    "gain",
+    "gain_low",
+    "gain_high",
+    "probability_gains",
+    "chosen_win_share",
+    "hopeful_price",
+    "hopeful_chance",
+)
 _DEMAND_COLUMNS: Final = ("quotes", "quotes_service", "enquiries", "note")
 
 
@@ -118,71 +135,55 @@ def _is_told(frame: pd.DataFrame, settings: Settings) -> pd.Series:
 def _with_choice(
     frame: pd.DataFrame, response: Response, settings: Settings, seed: int
 ) -> pd.DataFrame:
-    """The price by what customers do, where that is learnt: with its gain an enquiry. [money]"""
-    rows = (frame["learnt"] & frame["told"]).to_numpy(bool)
-    blank = dict.fromkeys(
-        ("gain", "gain_low", "gain_high", "probability_gains", "chosen_win_share"),
-        np.nan,
-    )
+    """The price by what customers do, with its gain an enquiry where that is learnt. [money]"""
     frame = frame.assign(
-        chosen_price=frame["current_price"], hopeful_price=np.nan, hopeful_chance=np.nan, **blank
+        chosen_price=frame["current_price"], **dict.fromkeys(_OF_CURVE, np.nan), weighed=False
     )
+    rows = response.known & frame["told"].to_numpy(bool)
     if not rows.any():
         return frame
-    part = Response(
-        response.prices[rows],
-        response.learnt[rows],
-        response.won[:, rows],
-        response.paid[:, rows],
-    )
-    own = frame[rows]
+    part, own = response.part(rows), frame[rows]
     floor, asked = own["floor_price"].to_numpy(float), own["enquiries"].to_numpy(float)
     at, gain = best_moves(part, own, floor, asked, settings, seed)
-    hope = _most_hopeful(gain, part.prices, floor)
+    hope = _most_hopeful(gain, part, floor)
     taken = _at(gain, at)
     low, high = np.quantile(taken, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
-    columns = {
-        "chosen_price": np.take_along_axis(part.prices, at[:, None], 1)[:, 0],
-        "gain": taken.mean(axis=0),
-        "gain_low": low,
-        "gain_high": high,
-        "probability_gains": np.where(at > 0, (taken > 0).mean(axis=0), np.nan),
-        "chosen_win_share": _at(part.won, at).mean(axis=0),
-        "hopeful_price": np.take_along_axis(part.prices, hope[:, None], 1)[:, 0],
-        "hopeful_chance": (_at(gain, hope) > 0).mean(axis=0),
-    }
-    for name, values in columns.items():
-        frame.loc[rows, name] = values
+    columns = (
+        taken.mean(axis=0),
+        low,
+        high,
+        np.where(at > 0, (taken > 0).mean(axis=0), np.nan),
+        _at(part.won, at).mean(axis=0),
+        np.take_along_axis(part.prices, hope[:, None], 1)[:, 0],
+        (_at(gain, hope) > 0).mean(axis=0),
+    )
+    for name, values in zip(_OF_CURVE, columns, strict=True):
+        # No curve is pretended where the quotes do not tell it.
+        frame.loc[rows, name] = np.where(part.learnt, values, np.nan)
+    frame.loc[rows, "chosen_price"] = np.take_along_axis(part.prices, at[:, None], 1)[:, 0]
+    frame["weighed"] = rows
     return frame
 
 
-def _at(values: Array, at: np.ndarray) -> Array:
+def _at(values: Array, at: Places) -> Array:
     """Values of one candidate a cell: draws × cells."""
     return np.take_along_axis(values, at[None, :, None], axis=2)[:, :, 0]
 
 
-def _most_hopeful(gain: Array, prices: Array, floor: Array) -> np.ndarray:
+def _most_hopeful(gain: Array, part: Response, floor: Array) -> Places:
     """The candidate of the largest expected gain, however unsure; 0 where none is expected."""
-    with np.errstate(invalid="ignore"):
-        barred = (prices < prices[:, :1]) & (prices < floor[:, None])
+    allowed = may_be_asked(part.prices, floor, part.learnt)
     mean = gain.mean(axis=0)
-    return np.where(barred | ~np.isfinite(mean), -np.inf, mean).argmax(axis=1).astype("int64")
+    mean = np.where(allowed & np.isfinite(mean), mean, -np.inf)
+    return np.asarray(mean.argmax(axis=1), dtype="int64")
 
 
 def _with_floor_alone(frame: pd.DataFrame, prices: Array, settings: Settings) -> pd.DataFrame:
-    """Where customers' answers are not learnt: a price under its floor goes up to it, or as near.
-
-    To the lowest price that is not under the floor, else to the highest that may be set.
-    """
-    current, floor = frame["current_price"], frame["floor_price"]
-    alone = frame["told"] & ~frame["learnt"] & (current < floor)
-    with np.errstate(invalid="ignore"):
-        higher = np.where(prices > current.to_numpy()[:, None], prices, np.nan)
-        reaches = np.where(higher >= floor.to_numpy()[:, None], higher, np.inf).min(axis=1)
-    highest = np.where(np.isnan(higher), -np.inf, higher).max(axis=1)
-    target = np.where(np.isfinite(reaches), reaches, highest)
-    usable = alone & np.isfinite(target)
-    return frame.assign(chosen_price=frame["chosen_price"].where(~usable, target))
+    """Without quotes: a price under its floor goes up to it, or as near as one review may go."""
+    alone = (frame["told"] & ~frame["weighed"]).to_numpy(bool)
+    allowed = may_be_asked(prices, frame["floor_price"].to_numpy(float), np.zeros_like(alone))
+    highest = np.where(allowed & np.isfinite(prices), prices, -np.inf).max(axis=1)
+    return frame.assign(chosen_price=frame["chosen_price"].where(~alone, highest))
 
 
 def _verdicts(frame: pd.DataFrame) -> pd.Series:

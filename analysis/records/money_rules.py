@@ -7,6 +7,7 @@ import pandas as pd
 from rapidfuzz import fuzz, process
 
 from analysis.record_tables import VEHICLE_CLASSES
+from analysis.records.decision_rules import decision_findings
 from analysis.records.film_rules import bought_film, shared_widths
 from analysis.records.job_lines import cut_lines
 from analysis.records.job_rules import known_jobs
@@ -123,12 +124,6 @@ UNKNOWN_LATER_JOB = Rule(
     "A counter sale whose later job is not there.",
     "Mend the number in later_job_id.",
 )
-UNKNOWN_SERVICE = Rule(
-    "unknown-service",
-    DOUBTFUL,
-    "A decision for a service that no job, quote or list price has (told once a service).",
-    "Write the service as it stands in jobs.",
-)
 
 
 def money_findings(
@@ -149,7 +144,7 @@ def money_findings(
     unknown = sold[~sold.isin(known_jobs(shop))]
     problems = [f"there is no job {each} in jobs" for each in unknown]
     yield found(UNKNOWN_LATER_JOB, "counter_sales", "later_job_id", unknown.index, problems)
-    yield _unknown_services(shop, misspelt_services)
+    yield from decision_findings(shop, misspelt_services)
 
 
 def _payment_blank(jobs: pd.DataFrame) -> Found:
@@ -393,13 +388,3 @@ def _class_remedy(word: str) -> str:
     if near is None:
         return UNKNOWN_CLASS.remedy
     return f"Write {near}, or map it: {toml_line('aliases.vehicle_class', word, near)}."
-
-
-def _unknown_services(shop: Shop, misspelt: frozenset[str]) -> Found:
-    known = set(misspelt)
-    for table in ("jobs", "quotes", "price_list"):
-        known |= set(shop.read[table]["service"].dropna())
-    services = first_of_each(shop.used["decisions"]["service"])
-    lost = services[~services["value"].isin(known)]
-    problems = [f"no job, quote or list price is of the service {each}" for each in lost["value"]]
-    return found(UNKNOWN_SERVICE, "decisions", "service", pd.Index(lost["at"]), problems)

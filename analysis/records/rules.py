@@ -6,6 +6,7 @@ from typing import Final
 
 from analysis.records import (
     cell_rules,
+    decision_rules,
     file_rules,
     film_rules,
     headers,
@@ -38,6 +39,7 @@ RULES: Final = MappingProxyType(
             film_rules,
             size_rules,
             money_rules,
+            decision_rules,
             spellings,
         )
     )

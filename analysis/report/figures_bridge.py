@@ -61,9 +61,9 @@ _CAUSES: Final = {
 _SHORT: Final = {
     "price": "price",
     "labour_efficiency": "hours",
-    "labour_rate": "cost of an hour",
+    "labour_rate": "labour rate",
     "film_usage": "film used",
-    "film_price": "price of film",
+    "film_price": "film price",
     "fees": "card fees",
     "consumables": "consumables",
     "overhead": "overhead",

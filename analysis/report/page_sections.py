@@ -7,10 +7,22 @@ from typing import Any, Final
 import plotly.io
 from markupsafe import Markup
 
-from analysis.report.cautions import STAFF_CAUTION
+from analysis.report.cautions import PRICE_CAUTION, STAFF_CAUTION
 from analysis.report.example_layout import gather_example
 from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
+from analysis.report.figures_bridge import (
+    draw_bridge,
+    draw_variances,
+    gather_bridge,
+    gather_variances,
+)
 from analysis.report.figures_cells import draw_cells, gather_cells
+from analysis.report.figures_demand import (
+    draw_demand,
+    draw_seasons,
+    gather_demand,
+    gather_seasons,
+)
 from analysis.report.figures_film import (
     draw_causes,
     draw_stacks,
@@ -24,7 +36,15 @@ from analysis.report.figures_flows import (
     draw_flow_picture,
     gather_flow_picture,
 )
-from analysis.report.figures_governs import draw_earning, gather_earning
+from analysis.report.figures_follow_up import draw_follow_up, gather_follow_up
+from analysis.report.figures_governs import (
+    draw_earning,
+    draw_mix,
+    draw_use,
+    gather_earning,
+    gather_mix,
+    gather_use,
+)
 from analysis.report.figures_hours import (
     draw_hours,
     draw_tasks,
@@ -56,6 +76,7 @@ from analysis.report.figures_money import (
     gather_statement,
 )
 from analysis.report.figures_orders import draw_orders, gather_orders
+from analysis.report.figures_outlook import draw_outlook, gather_outlook
 from analysis.report.figures_overruns import draw_vehicles, gather_vehicles
 from analysis.report.figures_people import draw_people, gather_people
 from analysis.report.figures_prices import draw_prices, gather_prices
@@ -74,6 +95,12 @@ from analysis.report.figures_shelf import (
     gather_counts,
     gather_jobs,
     gather_shelf,
+)
+from analysis.report.figures_suggestions import (
+    draw_suggestions,
+    gather_sensitivity,
+    gather_suggestions,
+    gather_surcharges,
 )
 from analysis.report.figures_trends import draw_trends, gather_trends
 from analysis.report.grids import FigureInfo, Grid
@@ -139,13 +166,19 @@ def sections_of(review: Review) -> tuple[Section, ...]:
             "What the quarter left, line by line, and which services, classes and films earned it.",
             (
                 _block("statement", gather_statement(review), draw_statement),
-                _block("ranking", gather_earning(review), draw_earning),
+                _block("bridge", gather_bridge(review), draw_bridge),
+                *(
+                    _block(f"variances-{by}", gather_variances(review, by), draw_variances)
+                    for by in ("service", "class")
+                ),
                 *(
                     _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
                     for by in ("service", "class", "film")
                 ),
             ),
         ),
+        _prices(review),
+        _governs(review),
         Section(
             "hours",
             "Hours",
@@ -198,6 +231,41 @@ def sections_of(review: Review) -> tuple[Section, ...]:
                 ),
             ),
             caution=STAFF_CAUTION,
+        ),
+    )
+
+
+def _prices(review: Review) -> Section:
+    """What to ask, what customers do at another price, and what came of past prices."""
+    return Section(
+        "prices",
+        "Prices",
+        "What to ask next quarter, why, and what came of the prices asked before. To decide: fill "
+        "in new prices on the sheet 'Price sheet' of review.xlsx, then run the command decide.",
+        (
+            _block("suggestions", gather_suggestions(review), draw_suggestions, caution=""),
+            _block("surcharges", gather_surcharges(review)),
+            _block("outlook", gather_outlook(review), draw_outlook),
+            _block("demand", gather_demand(review), draw_demand),
+            _block("seasons", gather_seasons(review), draw_seasons),
+            _block("sensitivity", gather_sensitivity(review)),
+            _block("follow-up", gather_follow_up(review), draw_follow_up),
+        ),
+        caution=PRICE_CAUTION,
+    )
+
+
+def _governs(review: Review) -> Section:
+    """What is short, and what that makes of the services."""
+    return Section(
+        "capacity",
+        "Hours that are short",
+        "How full the shop is, what an hour earns with each service, and what another mix would "
+        "have earned in the same hours.",
+        (
+            _block("use", gather_use(review), draw_use),
+            _block("earning", gather_earning(review), draw_earning),
+            _block("mix", gather_mix(review), draw_mix),
         ),
     )
 

@@ -144,8 +144,8 @@ class PriceSheet:
 
     def _write_marks(self) -> None:
         """The names of the columns, then what the sheet is and whose: all out of sight."""
-        marks = (FORM, self.quarter.label, self.shop, self.rows.net_of_tax)
-        for at, value in enumerate((*NAMES, *marks), 1):
+        marks: list[CellValue] = [FORM, self.quarter.label, self.shop, self.rows.net_of_tax]
+        for at, value in enumerate([*NAMES, *marks], 1):
             put(self.sheet, self.names_row, at, value)
         self.sheet.row_dimensions[self.names_row].hidden = True
         last = get_column_letter(len(NAMES) + len(marks))

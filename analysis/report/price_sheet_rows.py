@@ -195,11 +195,10 @@ def _reconcile(suggestions: pd.DataFrame, lines: pd.DataFrame) -> None:
         assert_reconciled(
             f"blanks in {name} of the price sheet", ours.isna().sum(), theirs.isna().sum(), 0
         )
-        apart = (ours - theirs).abs()
-        if apart.notna().any():
-            at = apart.idxmax()
-            what = f"{name} of {suggestions.loc[at, 'service']} in the price sheet"
-            assert_reconciled(what, ours[at], theirs[at], 2 * _HALF_A_CENT)
+        apart = (ours - theirs).abs().fillna(0.0).to_numpy()
+        at = int(apart.argmax())
+        what = f"{name} of {suggestions['service'].iloc[at]} in the price sheet"
+        assert_reconciled(what, float(apart[at]), 0.0, 2 * _HALF_A_CENT)
 
 
 def _slopes(review: Review, services: pd.Series) -> pd.Series:

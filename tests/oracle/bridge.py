@@ -10,7 +10,6 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
-from .money import redo_cost
 from .reading import Quarter, ratio, total
 from .tables import Amount, Costing, Costs, Table, in_key_order
 
@@ -28,45 +27,53 @@ EFFECTS = (
     "fees",
     "overhead",
 )
+# The margins that can be bridged, best first, and what the lesser ones know nothing of.
+LEFT_OUT = {
+    "full_margin": (),
+    "contribution": ("overhead",),
+    "material_margin": ("overhead", "labour_efficiency", "labour_rate"),
+}
 Cell = tuple[str, str | None]  # service and vehicle class
 
 
 class Side:
-    """What one cell was in one quarter: sums over its first-time lines, and redos charged to it."""
+    """What one cell was in one quarter: its first-time lines, and the redos charged to it."""
 
-    def __init__(self, costing: Costing) -> None:
-        self.net = 1 / (1 + costing.settings.tax)
+    def __init__(self, net: Fraction) -> None:
+        self.net = net
         self.first: list[Costs] = []
         self.redos: list[Costs] = []
 
     def jobs(self) -> int:
         return len(self.first)
 
-    def sums(self) -> dict[str, Amount]:
-        """Prices before the fee, and every cost; unknown as soon as one line's is."""
-        first = self.first
+    def sums(self, of: str) -> dict[str, Amount]:
+        """Prices before the fee, and every cost; what a margin knows nothing of is 0."""
+        first, left_out = self.first, LEFT_OUT[of]
+        labour = [] if "labour_rate" in left_out else [each.labour for each in first]
+        overhead = [] if "overhead" in left_out else [each.overhead for each in first]
         return {
             "price": total([each.line.invoiced * self.net for each in first]),
             "fees": total([each.line.fee for each in first]),
             "film": total([each.film for each in first]),
             "area": total([each.consumed for each in first]),
             "consumables": total([each.consumables for each in first]),
-            "labour": total([each.labour for each in first]),
+            "labour": total(labour),
             "hours": total([each.hours for each in first]),
-            "overhead": total([each.overhead for each in first]),
-            "redo": total([redo_cost(each) for each in self.redos]),
+            "overhead": total(overhead),
+            "redo": -total([getattr(each, of) for each in self.redos]),
         }
 
-    def margin(self) -> Amount:
-        """Full margin of the first-time lines less the redos."""
-        return total([each.full_margin for each in self.first + self.redos])
+    def margin(self, of: str) -> Amount:
+        """Of the first-time lines, less the redos."""
+        return total([getattr(each, of) for each in self.first + self.redos])
 
 
 class Pair:
     """A cell in both quarters."""
 
-    def __init__(self, costing: Costing) -> None:
-        self.before, self.now = Side(costing), Side(costing)
+    def __init__(self, net: Fraction) -> None:
+        self.before, self.now = Side(net), Side(net)
 
     def kind(self) -> str:
         if self.before.jobs() and self.now.jobs():
@@ -75,16 +82,22 @@ class Pair:
             return "new"
         return "discontinued" if self.before.jobs() else "redos only"
 
+    def jobs_it_rests_on(self) -> int:
+        """Of the two quarters that are compared the fewer; those of the one, where it is one."""
+        counts = [side.jobs() for side in (self.before, self.now)]
+        return min(counts) or max(counts)
+
 
 def cells_of(costing: Costing) -> dict[Cell, Pair]:
     """Every cell with a first-time line in one of the quarters, or a redo charged to it."""
     before = quarter_before(costing.quarter, costing.settings.fiscal_year_starts)
+    net = 1 / (1 + costing.settings.tax)
     cells: dict[Cell, Pair] = {}
     for costs in costing.costs:
         if not (costing.quarter.holds(costs.finished_on) or before.holds(costs.finished_on)):
             continue
         first = costs.line.origin if costs.line.is_redo else costs.line
-        pair = cells.setdefault((first.service, first.vehicle_class), Pair(costing))
+        pair = cells.setdefault((first.service, first.vehicle_class), Pair(net))
         side = pair.now if costing.quarter.holds(costs.finished_on) else pair.before
         (side.redos if costs.line.is_redo else side.first).append(costs)
     return cells
@@ -96,38 +109,46 @@ def quarter_before(quarter: Quarter, fiscal_year_starts: int) -> Quarter:
     return Quarter(label, fiscal_year_starts)
 
 
-def margins_are_known(cells: dict[Cell, Pair]) -> bool:
-    return all(
-        side.margin() is not None for pair in cells.values() for side in (pair.before, pair.now)
-    )
+def margin_to_bridge(cells: dict[Cell, Pair]) -> str | None:
+    """The best margin that is known of both quarters; none where a quarter finished no job."""
+    pairs = cells.values()
+    for side in ("before", "now"):
+        if not any(getattr(p, side).first or getattr(p, side).redos for p in pairs):
+            return None
+    for of in LEFT_OUT:
+        if None not in [side.margin(of) for pair in pairs for side in (pair.before, pair.now)]:
+            return of
+    return None
 
 
 # ---- the effects of one cell ---------------------------------------------------------------------
 
 
-def effects_of(pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
+def effects_of(of: str, pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Amount]:
     """What made a cell's margin differ; the two counts are those of all cells of both quarters."""
-    effects = dict.fromkeys((*EFFECTS, "new", "discontinued"), NOTHING)
-    old, new = pair.before.sums(), pair.now.sums()
+    effects: dict[str, Amount] = dict.fromkeys((*EFFECTS, "new", "discontinued"), NOTHING)
+    old, new = pair.before.sums(of), pair.now.sums(of)
+    margin_before, margin_now = pair.before.margin(of), pair.now.margin(of)
     kind = pair.kind()
     if kind == "both quarters":
         effects |= within_jobs(pair.before.jobs(), old, pair.now.jobs(), new)
-        effects |= of_counts(pair, jobs_before, jobs_now)
+        effects |= of_counts(of, pair, jobs_before, jobs_now)
     elif kind == "new":  # redos of the quarter before, charged to it, fell away
-        effects |= {"new": pair.now.margin(), "redo": old["redo"]}
+        effects |= {"new": margin_now, "redo": old["redo"]}
     elif kind == "discontinued":
-        effects |= {"discontinued": -pair.before.margin(), "redo": -new["redo"]}
+        effects |= {"discontinued": -margin_before, "redo": -new["redo"]}
     else:
         effects |= {"redo": old["redo"] - new["redo"]}
-    assert pair.before.margin() + sum(effects.values()) == pair.now.margin()
-    return effects
+    assert margin_before + sum(effects.values()) == margin_now
+    assert all(effects[effect] == 0 for effect in LEFT_OUT[of])
+    return effects | dict.fromkeys(LEFT_OUT[of])
 
 
-def of_counts(pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
+def of_counts(of: str, pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
     """More jobs in all, and other jobs among them, each at the cell's mean margin a job."""
     was, now = Fraction(pair.before.jobs()), Fraction(pair.now.jobs())
     share_was, share_now = was / jobs_before, now / jobs_now
-    margin_each = mean(pair.before.margin() / was, pair.now.margin() / now)
+    margin_each = mean(pair.before.margin(of) / was, pair.now.margin(of) / now)
     return {
         "volume": (jobs_now - jobs_before) * mean(share_was, share_now) * margin_each,
         "mix": mean(jobs_before, jobs_now) * (share_now - share_was) * margin_each,
@@ -181,9 +202,10 @@ def mean(one: Fraction | int, other: Fraction | int) -> Fraction:
 
 
 def bridge_cells(costing: Costing) -> Table:
-    """A row a cell; no rows where the full margin of a quarter is not known."""
+    """A row a cell; no rows where there is nothing that can be compared."""
     cells = cells_of(costing)
-    if not margins_are_known(cells):
+    of = margin_to_bridge(cells)
+    if of is None:
         return []
     both = [pair for pair in cells.values() if pair.kind() == "both quarters"]
     jobs_before = sum(pair.before.jobs() for pair in both)
@@ -195,11 +217,11 @@ def bridge_cells(costing: Costing) -> Table:
             "kind": cells[cell].kind(),
             "jobs_before": cells[cell].before.jobs(),
             "jobs_now": cells[cell].now.jobs(),
-            "margin_before": cells[cell].before.margin(),
-            "margin_now": cells[cell].now.margin(),
-            "enough": costing.enough(cells[cell].before.jobs() + cells[cell].now.jobs()),
+            "margin_before": cells[cell].before.margin(of),
+            "margin_now": cells[cell].now.margin(of),
+            "enough": costing.enough(cells[cell].jobs_it_rests_on()),
         }
-        | effects_of(cells[cell], jobs_before, jobs_now)
+        | effects_of(of, cells[cell], jobs_before, jobs_now)
         for cell in in_key_order(set(cells))
     ]
 
@@ -207,13 +229,17 @@ def bridge_cells(costing: Costing) -> Table:
 def quarter_bridge(costing: Costing) -> Table:
     """Margin, effects over all cells, new and discontinued cells one by one, margin."""
     before = quarter_before(costing.quarter, costing.settings.fiscal_year_starts)
-    rows = bridge_cells(costing)
-    if not margins_are_known(cells_of(costing)):
+    rows, of = bridge_cells(costing), margin_to_bridge(cells_of(costing))
+    if of is None:
         return []
     steps: list[tuple[str, Any]] = [
         (f"margin {before.label}", total([row["margin_before"] for row in rows]))
     ]
-    steps += [(effect, total([row[effect] for row in rows])) for effect in EFFECTS]
+    steps += [
+        (effect, total([row[effect] for row in rows]))
+        for effect in EFFECTS
+        if effect not in LEFT_OUT[of]
+    ]
     for kind in ("new", "discontinued"):
         steps += [
             (f"{kind}: {row['service']}, {row['vehicle_class'] or 'not given'}", row[kind])
@@ -222,6 +248,6 @@ def quarter_bridge(costing: Costing) -> Table:
         ]
     margin = total([row["margin_now"] for row in rows])
     assert total([amount for _, amount in steps]) == margin
-    assert margin == total([costs.full_margin for costs in costing.in_quarter()])
+    assert margin == total([getattr(costs, of) for costs in costing.in_quarter()])
     steps.append((f"margin {costing.quarter.label}", margin))
     return [{"effect": effect, "amount": amount} for effect, amount in steps]

@@ -37,21 +37,15 @@ class Truth:
     since: int
     won: float = 0.6
 
-    @property
-    def gain(self) -> float:
-        """True gain an enquiry, at the one cost. [money]"""
-        return self._left(1 + self.change) - self._left(1.0)
+    def gain(self, season: float = 0.0) -> float:
+        """True gain an enquiry at the one cost, the odds of everybody up by a season. [money]"""
+        return self._left(1 + self.change, season) - self._left(1.0, season)
 
-    @property
-    def left_before(self) -> float:
-        """True contribution an enquiry before. [money]"""
-        return self._left(1.0)
-
-    def _left(self, factor: float) -> float:
-        # Over the quotes around the list, by the middle of many equal parts of the normal.
+    def _left(self, factor: float, season: float) -> float:
+        # Over the quotes around the list, by Gauss and Hermite's rule.
         nodes, weight = np.polynomial.hermite_e.hermegauss(31)
         price = factor * np.exp(HABIT * nodes)
-        won = expit(logit(self.won) + self.slope * np.log(price))
+        won = expit(logit(self.won) + season + self.slope * np.log(price))
         return float(weight @ (won * (OLD * price - COST)) / weight.sum())
 
 

@@ -78,7 +78,8 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
     hours = np.exp(rng.uniform(np.log(2), np.log(20), SERVICES))[service] * size
     labour, consumables = 28.0, 2.5
     cost = hours * (labour + consumables) + rng.uniform(5, 25, SERVICES)[service] * hours
-    margin = np.clip(rng.normal(0.48, 0.08, SERVICES)[service] + rng.normal(0, 0.04, cells), 0.2, 0.7)
+    margin = rng.normal(0.48, 0.08, SERVICES)[service] + rng.normal(0, 0.04, cells)
+    margin = np.clip(margin, 0.2, 0.7)
     price = 5 * np.round(cost / (1 - margin) / kept_share(settings) / 5)
     known = cost * (1 + COST_ERROR * rng.standard_normal(SERVICES)[service])
     basis = pd.DataFrame(

@@ -78,6 +78,7 @@ service,vehicle_class,list_price,list_hours,effective_from
 roof,compact car,440,3,2026-01-01
 roof,,480,4,2026-01-01
 hood,,260,2,2026-01-01
+roof,compact car,460,3,2026-08-03
 """,
     "vehicles": """\
 make,model,year_from,year_to,vehicle_class

@@ -370,7 +370,7 @@ DOUBTING: list[Fault] = [
     (
         "price-list-twice",
         lambda s: s.copy("price_list", 3, list_price="485"),
-        [("price_list", 5, "effective_from")],
+        [("price_list", 6, "effective_from")],
     ),
     (
         "capacity-missing",
@@ -407,6 +407,33 @@ DOUBTING: list[Fault] = [
         "unknown-service",
         lambda s: s.set("decisions", 2, service="tint"),
         [("decisions", 2, "service")],
+    ),
+    (
+        "decision-not-in-list",
+        lambda s: s.set("decisions", 2, new_price="455"),
+        [("decisions", 2, "new_price")],
+    ),
+    (
+        "decision-not-in-list",
+        lambda s: s.set("decisions", 2, effective_from="2026-08-02"),
+        [("decisions", 2, "new_price")],
+    ),
+    (
+        "decision-not-in-list",
+        lambda s: s.copy("decisions", 2, vehicle_class="", new_price="470"),
+        [("decisions", 3, "new_price")],
+    ),
+    (
+        "decision-not-in-list",
+        lambda s: s.copy("decisions", 2, service="tint").add(
+            "quotes",
+            quote_id="Q9",
+            quoted_on="2026-07-09",
+            service="tint",
+            quoted_price="200",
+            outcome="open",
+        ),
+        [("decisions", 3, "new_price")],
     ),
     ("spelt-two-ways", lambda s: s.set("jobs", 2, make="harrow"), [("jobs", 2, "make")]),
     ("spelt-two-ways", lambda s: s.set("jobs", 2, make="Harow"), [("jobs", 2, "make")]),

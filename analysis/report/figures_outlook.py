@@ -1,0 +1,90 @@
+"""The figure about the coming year: what it may bring at today's prices and at those suggested."""
+
+from dataclasses import dataclass
+
+import pandas as pd
+import plotly.graph_objects as go
+
+from analysis.pricing.price_review import DIFFERENCE, SUGGESTED, TODAY
+from analysis.report.dots import PLAIN, STRONG, dots_figure
+from analysis.report.grids import RowsInfo, number, plain_grid, slices_of
+from analysis.report.look import alternative, nothing
+from analysis.report.numbers import Numbers
+from analysis.report.results import Review
+
+_COLUMNS = ("prices", "contribution", "low", "high", "jobs", "hours", "probability_gains")
+_NAMES = {TODAY: "With today's prices", SUGGESTED: "With the suggested prices"}
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class OutlookInfo(RowsInfo):
+    """Contribution of the coming year at two lists of prices, with 90 % intervals [money]."""
+
+    means: tuple[float, ...] = ()
+    lows: tuple[float, ...] = ()
+    highs: tuple[float, ...] = ()
+    texts: tuple[str, ...] = ()
+
+
+def gather_outlook(review: Review) -> OutlookInfo:
+    """The coming year at today's prices and at those suggested."""
+    found = slices_of(review, "price_outlook")
+    title = "What the coming year may bring"
+    if found.line:
+        return OutlookInfo(title=title, line=found.line)
+    say = Numbers(review.settings)
+    grid = plain_grid(review, found.table, found.quarter, _COLUMNS, caption=title)
+    shown = found.quarter[found.quarter["prices"].isin(_NAMES)]
+    names = [_NAMES[str(each)] for each in shown["prices"]]
+    means, lows, highs = (number(shown, each) for each in ("contribution", "low", "high"))
+    texts = [
+        f"{say.money(mean)} ({say.money(low)} to {say.money(high)})"
+        for mean, low, high in zip(means, lows, highs, strict=True)
+    ]
+    notes = found.quarter["note"].dropna().unique()
+    return OutlookInfo(
+        title=outlook_finding(found.quarter, say),
+        alternative=alternative("Dot chart with intervals", "contribution a year", names, texts),
+        grids=(grid,),
+        note="A thousand years by chance, with enquiries as in the last four quarters: how many "
+        "are won, how long the jobs take, what film costs. The line holds nine years of ten; most "
+        "of it is the luck of a year, which is the same at either price. Overheads are not taken "
+        f"off. {' '.join(map(str, notes))}".strip(),
+        names=tuple(names),
+        few=(False,) * len(names),
+        unit=say.settings.currency,
+        separators=say.separators,
+        means=tuple(means),
+        lows=tuple(lows),
+        highs=tuple(highs),
+        texts=tuple(texts),
+    )
+
+
+def outlook_finding(frame: pd.DataFrame, say: Numbers) -> str:
+    """What the suggestions are expected to bring in a year, without a full stop."""
+    row = frame[frame["prices"] == DIFFERENCE].iloc[0]
+    if not row["contribution"]:
+        return "The coming year with today's prices: none is to be changed"
+    low, high = say.change(row["low"]), say.change(row["high"])
+    chance = say.percent(100 * row["probability_gains"])
+    return (
+        f"The suggested prices are expected to bring {say.change(row['contribution'])} a year "
+        f"({low} to {high}; a gain in {chance} of years)"
+    )
+
+
+def draw_outlook(info: OutlookInfo) -> go.Figure:
+    """A dot at each mean, on a line over nine years of ten."""
+    if info.line:
+        return nothing(info.title, info.line)
+    return dots_figure(
+        info.names,
+        (info.means, info.lows, info.highs),
+        info.texts,
+        title=info.title,
+        axis=f"Contribution of the coming year, {info.unit}",
+        separators=info.separators,
+        few=info.few,
+        looks=[PLAIN, STRONG],
+    )

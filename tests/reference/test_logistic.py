@@ -1,0 +1,75 @@
+"""The likelihood behind demand against a published logistic regression.
+
+Source: Spector and Mazzeo (1980), Journal of Economic Education 11:37-44, 32 students: grade point
+average, score in an earlier test, whether taught by the new method, and whether the grade improved.
+Data as carried by general-purpose statistics libraries. Coefficients and log-likelihood (-13.021,
+2.826, 0.095, 2.379; -12.890): Greene, Econometric Analysis, chapter on binary choice (from memory;
+two further decimals and the standard errors as computed by a general-purpose library).
+"""
+
+import numpy as np
+import pytest
+from scipy.optimize import approx_fprime, minimize
+
+from analysis.findings.mixed import Array
+from analysis.pricing.demand_model import AT_GROWTH, Answers, Fit, Nodes, fit_levels
+
+# fmt: off
+GPA = [
+    2.66, 2.89, 3.28, 2.92, 4.00, 2.86, 2.76, 2.87, 3.03, 3.92, 2.63, 3.32, 3.57, 3.26, 3.53, 2.74,
+    2.75, 2.83, 3.12, 3.16, 2.06, 3.62, 2.89, 3.51, 3.54, 2.83, 3.39, 2.67, 3.65, 4.00, 3.10, 2.39,
+]
+TEST = [
+    20, 22, 24, 12, 21, 17, 17, 21, 25, 29, 20, 23, 23, 25, 26, 19,
+    25, 19, 23, 25, 22, 28, 14, 26, 24, 27, 17, 24, 21, 23, 21, 19,
+]
+NEW = [0] * 18 + [1] * 14
+BETTER = [
+    0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 1, 0, 0,
+    0, 0, 0, 1, 0, 1, 0, 0, 1, 1, 1, 0, 1, 1, 0, 1,
+]
+# fmt: on
+ANSWERS = Answers.of(
+    np.array(NEW),
+    -np.array(GPA),
+    -np.array(TEST, dtype=np.float64),
+    np.zeros(32, dtype=np.int64),
+    np.array(BETTER, dtype=np.float64),
+    np.zeros(2, dtype=np.int64),
+    1,
+)
+
+
+def fitted(coefficients: Array) -> Fit:
+    """The two methods as cells without a prior; grade average as price, the test as years."""
+    common = np.zeros((1, 5))
+    common[0, AT_GROWTH] = coefficients[1] / coefficients[0]
+    steepness = np.array([[np.log(coefficients[0])]])
+    nodes = Nodes(steepness, common, np.array([1e4]))
+    return fit_levels(ANSWERS, nodes, (np.zeros((1, 1)), np.zeros((1, 2))), 40)
+
+
+def lost(coefficients: Array) -> float:
+    return -float(fitted(coefficients).log_likelihood.sum())
+
+
+def test_a_published_logistic_regression() -> None:
+    found = minimize(lost, np.array([1.0, 0.1]), method="Nelder-Mead", options={"xatol": 1e-7})
+    assert found.x == pytest.approx([2.82611, 0.09516], abs=2e-4)
+    assert -found.fun == pytest.approx(-12.88963, abs=1e-5)
+    fit = fitted(found.x)
+    constant, new = (fit.level[:, 0] + fit.offset[0, each] for each in (0, 1))
+    assert constant[0] == pytest.approx(-13.02135, abs=2e-3)
+    assert new[0] - constant[0] == pytest.approx(2.37869, abs=2e-4)
+
+
+def test_its_standard_errors_with_the_other_coefficients_let_go() -> None:
+    at = np.array([2.82611, 0.09516])
+    bend = np.array(
+        [
+            approx_fprime(at, lambda x, row=row: approx_fprime(x, lost, 1e-5)[row], 1e-4)
+            for row in (0, 1)
+        ]
+    )
+    errors = np.sqrt(np.diag(np.linalg.inv(bend)))
+    assert errors == pytest.approx([1.26294, 0.14155], rel=0.01)

@@ -189,11 +189,9 @@ def gather_earning(review: Review) -> EarningInfo:
     names = labels_of(frame, found.table)
     hour_texts = [say.money(each) for each in per_hour]
     shares = [say.percent(each) for each in number(frame, "contribution_pct")]
-    told = (
-        "Ranked by the bay hour until then."
-        if constraint == UNKNOWN
-        else f"So services are ranked {GOVERNS[constraint]}."
-    )
+    told = f"So services are ranked {GOVERNS[constraint]}."
+    if constraint == UNKNOWN:
+        told = "Ranked by the bay hour until then."
     return EarningInfo(
         title=_earning_title(frame, names, constraint, hour),
         alternative=alternative(
@@ -345,17 +343,14 @@ def _unused(review: Review, frame: pd.DataFrame, say: Numbers) -> str:
 
 
 def _earning_title(frame: pd.DataFrame, names: list[str], constraint: str, hour: str) -> str:
-    measure = "contribution_pct" if constraint == NOTHING else _per_hour_column(hour)
+    per_hour = f"per_{hour.replace(' ', '_')}"
+    measure = "contribution_pct" if constraint == NOTHING else per_hour
     sure = ~few(frame) & number(frame, measure).notna()
     told = [name for name, is_sure in zip(names, sure, strict=True) if is_sure]
     if len(told) < 2:
         return "Services ranked: too few jobs to compare"
     what = "In percent of revenue" if constraint == NOTHING else f"Per {hour}"
     return f"{what}, {told[0]} leaves most and {told[-1]} least (twelve months)"
-
-
-def _per_hour_column(hour: str) -> str:
-    return f"per_{hour.replace(' ', '_')}"
 
 
 def _mix_title(frame: pd.DataFrame, names: list[str], gain: float, say: Numbers) -> str:

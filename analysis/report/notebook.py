@@ -7,6 +7,7 @@ from markupsafe import Markup, escape
 from analysis.glossary import glossary_entries
 from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.report.cautions import CAUTIONS, DEFER
+from analysis.report.decisions_to_take import decisions_grid
 from analysis.report.example_layout import gather_example, sentence_svg
 from analysis.report.grids import Cell, FigureInfo, Grid, Heading, number
 from analysis.report.numbers import typed
@@ -149,6 +150,11 @@ def cautions() -> Shown:
     rows = tuple((Cell(what), Cell(text)) for what, text in CAUTIONS)
     headings = (Heading("Mind", is_number=False), Heading("Usual caution", is_number=False))
     return Shown(Grid("Cautions", 1, (), headings, rows, DEFER))
+
+
+def decisions(review: Review) -> Shown:
+    """The decisions that the review leaves to its owner."""
+    return Shown(decisions_grid(review))
 
 
 def words() -> Shown:

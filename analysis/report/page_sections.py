@@ -10,12 +10,7 @@ from markupsafe import Markup
 from analysis.report.cautions import PRICE_CAUTION, STAFF_CAUTION
 from analysis.report.example_layout import gather_example
 from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
-from analysis.report.figures_bridge import (
-    draw_bridge,
-    draw_variances,
-    gather_bridge,
-    gather_variances,
-)
+from analysis.report.figures_bridge import draw_bridge, gather_bridge
 from analysis.report.figures_cells import draw_cells, gather_cells
 from analysis.report.figures_demand import (
     draw_demand,
@@ -103,6 +98,7 @@ from analysis.report.figures_suggestions import (
     gather_surcharges,
 )
 from analysis.report.figures_trends import draw_trends, gather_trends
+from analysis.report.figures_variances import draw_variances, gather_variances
 from analysis.report.grids import FigureInfo, Grid
 from analysis.report.look import without_title
 from analysis.report.results import Review

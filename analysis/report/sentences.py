@@ -25,6 +25,7 @@ from analysis.report.film_answers import (
 )
 from analysis.report.grids import few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
+from analysis.report.price_answers import follow_up_answer, margin_answer, price_answer
 from analysis.report.results import Review
 from analysis.report.vehicles import Models, basis, model_names, quote_longer, ranked_models
 
@@ -267,7 +268,10 @@ def trust_answer(review: Review) -> Answer:
 
 _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     result_answer,
+    margin_answer,
     services_answer,
+    price_answer,
+    follow_up_answer,
     vehicles_answer,
     quotes_answer,
     film_answer,

@@ -42,6 +42,7 @@ CELL: dict[str, Any] = {
     "current_price": 400.0,
     "short_hours_each": 4.0,
     "hour_value_if_full": 60.0,
+    "price_since": pd.Timestamp("2024-01-01"),
     "price_drift_share": np.nan,
     "jobs_year": 12,
 }

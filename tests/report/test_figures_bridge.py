@@ -24,6 +24,7 @@ from analysis.price_tables import BRIDGE_CELLS, VARIANCES_BY_CLASS, VARIANCES_BY
 from analysis.record_tables import RECORD_TABLES
 from analysis.records.model import FINDING_COLUMNS, Records
 from analysis.report import figures_bridge as figures
+from analysis.report import figures_variances as quoted
 from analysis.report.results import Review
 from analysis.settings import Settings
 
@@ -264,10 +265,10 @@ BY = pytest.mark.parametrize("by", ["service", "class"])
 @BY
 def test_groups_stand_by_what_they_left(by: str) -> None:
     review = made_review()
-    info = figures.gather_variances(review, by)
+    info = quoted.gather_variances(review, by)
     frame = review.frame(f"variances_by_{by}")
     assert list(info.totals) == sorted(info.totals)
-    assert len(info.names) == min(len(frame), figures.MOST_ROWS)
+    assert len(info.names) == min(len(frame), quoted.MOST_ROWS)
     assert frame["total"].abs().max() == pytest.approx(max(abs(each) for each in info.totals))
     for name, total, cause, text in zip(
         info.names, info.totals, info.causes, info.texts, strict=True
@@ -280,7 +281,7 @@ def test_groups_stand_by_what_they_left(by: str) -> None:
     quarter, year = len(frame), len(review.year[f"variances_by_{by}"])
     rows = [len(grid.rows) for grid in info.grids]
     assert rows == [max(quarter, year), quarter, year]
-    names = {html.unescape(each.text) for each in figures.draw_variances(info).layout.annotations}
+    names = {html.unescape(each.text) for each in quoted.draw_variances(info).layout.annotations}
     assert set(info.texts) <= names
 
 
@@ -290,46 +291,46 @@ def test_the_title_says_how_much_and_by_what() -> None:
     frame["labour_efficiency"], frame["price"] = [-300.0, -100.0], [50.0, 0.0]
     frame["told"], frame["jobs"] = [4, 3], [5, 3]
     frame["total"] = frame[VARIANCES].sum(axis=1)
-    info = figures.gather_variances(made_review(variances_by_service=frame), "service")
+    info = quoted.gather_variances(made_review(variances_by_service=frame), "service")
     assert info.title == (
         "2026Q3: 7 job lines left $350 less than quoted, the largest part by hours (−$400)"
     )
     assert "1 job line of 8 cannot be told" in info.note
     frame["labour_efficiency"] *= -1
     frame["total"] = frame[VARIANCES].sum(axis=1)
-    info = figures.gather_variances(made_review(variances_by_service=frame), "service")
+    info = quoted.gather_variances(made_review(variances_by_service=frame), "service")
     assert "$450 more than quoted" in info.title
     frame[[*VARIANCES, "total"]] = 0.0
-    info = figures.gather_variances(made_review(variances_by_service=frame), "service")
+    info = quoted.gather_variances(made_review(variances_by_service=frame), "service")
     assert info.title == "2026Q3: 7 job lines left what their quotes counted on"
 
 
 @BY
 def test_variances_that_are_not_there_say_why(by: str) -> None:
     table = f"variances_by_{by}"
-    info = figures.gather_variances(made_review(**{table: Unavailable(table, (), LINE)}), by)
+    info = quoted.gather_variances(made_review(**{table: Unavailable(table, (), LINE)}), by)
     assert info.line == LINE
     frame = made_review().frame(table)
-    assert figures.gather_variances(made_review(**{table: frame.head(0)}), by).line
+    assert quoted.gather_variances(made_review(**{table: frame.head(0)}), by).line
     frame = frame.assign(told=0, **dict.fromkeys([*VARIANCES, "total"], np.nan))
-    info = figures.gather_variances(made_review(**{table: frame}), by)
+    info = quoted.gather_variances(made_review(**{table: frame}), by)
     assert info.line.startswith("No job line of the quarter can be held against its quote")
     assert info.grids
-    assert figures.draw_variances(info).layout.annotations
+    assert quoted.draw_variances(info).layout.annotations
 
 
 def test_other_money_and_locale() -> None:
     review = made_review(METRIC)
     assert "€" in figures.gather_bridge(review).texts[0]
     assert figures.gather_bridge(review).separators == ",."
-    assert "€" in figures.gather_variances(review, "class").texts[0]
+    assert "€" in quoted.gather_variances(review, "class").texts[0]
 
 
 def test_words_for_who_cannot_see_it() -> None:
     review = made_review()
     for info, draw in (
         (figures.gather_bridge(review), figures.draw_bridge),
-        (figures.gather_variances(review, "service"), figures.draw_variances),
+        (quoted.gather_variances(review, "service"), quoted.draw_variances),
     ):
         assert "every number" in info.alternative
         assert draw(info).layout.xaxis.title.text

@@ -125,7 +125,10 @@ BRIDGE_CELLS = Table(
     (
         SERVICE,
         CLASS,
-        text("kind", "both quarters, new, discontinued, or redos only."),
+        text(
+            "kind",
+            "both quarters, new, discontinued, redos only, or left out: something is not known of it.",
+        ),
         count("jobs_before", "First-time job lines of the quarter before."),
         count("jobs_now", "First-time job lines of the quarter."),
         money("margin_before", "Full margin after redos, the quarter before."),
@@ -173,7 +176,10 @@ EARNING_BY_SERVICE = Table(
         percent("contribution_pct", "Contribution ÷ net revenue."),
         Column("rank_when_full", Kind.WHOLE, "Rank by margin an hour of what is short."),
         Column("rank_when_idle", Kind.WHOLE, "Rank by contribution."),
-        text("governs", "Which rank holds now: by bay hour, by installer hour, by contribution."),
+        text(
+            "governs",
+            "Which rank holds now: by bay hour, by installer hour, by contribution, or not known.",
+        ),
         ENOUGH,
     ),
 )
@@ -188,8 +194,8 @@ BEST_MIX = Table(
         count("jobs", "First-time job lines of the twelve months."),
         count("most_jobs", "Four times the jobs of its best quarter: demand that was seen."),
         Column("best_jobs", Kind.NUMBER, "Jobs in the best mix.", sums=True),
-        hours("hours_each", "Person hours a job."),
-        hours("bay_hours_each", "Bay hours a job."),
+        Column("hours_each", Kind.HOURS, "Person hours a job."),
+        Column("bay_hours_each", Kind.HOURS, "Bay hours a job."),
         money("material_margin_each", "Material margin a job.", sums=False),
         money("material_margin", "Material margin of the twelve months."),
         money("best_material_margin", "The same in the best mix."),

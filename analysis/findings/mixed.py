@@ -13,6 +13,7 @@ the mixed-model equations; Bates, Mächler, Bolker and Walker (2015), Journal of
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -320,18 +321,19 @@ def _smallest(sums: Sums, start: Array | None, free: Mask, polish: bool) -> Arra
     starts = [np.full(number, 0.5), np.full(number, 0.1)]
     if start is not None:
         starts = [np.maximum(start[free], 0.05)]
-    found = [
-        minimize(
-            criterion,
-            each,
-            method="L-BFGS-B",
-            bounds=[(0.0, _WIDEST)] * number,
-            options={"ftol": 1e-13, "gtol": 1e-7} if polish else {"ftol": 1e-8, "gtol": 1e-4},
-        )
-        for each in starts
-    ]
+    exactly = {"ftol": 1e-13, "gtol": 1e-7} if polish else {"ftol": 1e-8, "gtol": 1e-4}
+
+    def descend(begin: Array) -> Any:
+        bounds = [(0.0, _WIDEST)] * number
+        return minimize(criterion, begin, method="L-BFGS-B", bounds=bounds, options=exactly)
+
+    found = [descend(each) for each in starts]
     best = np.abs(min(found, key=lambda each: float(each.fun)).x)
     if polish:
+        if (best < _NONE).any():
+            # At 0 the slope is 0 as well: a search that came there by a long step would stay.
+            away = [descend(np.where(best < _NONE, begin, best)) for begin in (0.2, 0.5)]
+            best = np.abs(min([*found, *away], key=lambda each: float(each.fun)).x)
         exact = minimize(
             criterion,
             best,

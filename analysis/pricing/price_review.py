@@ -1,15 +1,15 @@
 """Everything about prices that a review tells, and what it is made from."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
-from analysis.findings.capacity_use import INSTALLERS, Governing, Use
-from analysis.findings.earning import hour_value
+from analysis.findings.capacity_use import Governing
+from analysis.findings.earning import hour_earned, hour_value
 from analysis.findings.groups import Period
 from analysis.findings.lessons import Lessons
 from analysis.findings.mixed import one_thread
@@ -132,10 +132,8 @@ def _without(reason: Unavailable, name: str) -> Unavailable:
 
 def short_hours(costing: Costing, governing: Governing, year: Period) -> ShortHours:
     """What an hour of what is short earns elsewhere, and what it would if hours were short."""
-    constraint = governing.constraint if governing.is_short else INSTALLERS
-    full = replace(governing, constraint=constraint, coming=Use(1.0, 1.0))
     return ShortHours(
         governing.constraint,
         hour_value(costing, governing, year),
-        hour_value(costing, full, year),
+        hour_earned(costing, governing, year),
     )

@@ -81,6 +81,7 @@ ESTIMATED_TABLES = {
     "demand_seasons",
     "price_basis",
     "price_sensitivity",
+    "price_outlook",
 }
 # Solved as a linear programme, with tests of its own.
 SOLVED_TABLES = {"best_mix"}

@@ -1,4 +1,4 @@
-"""The price sheet: its formulas against `price_lines`, in a spreadsheet program, as inputs change."""
+"""The price sheet: its formulas against `price_lines`, in a spreadsheet, as inputs change."""
 
 from __future__ import annotations
 
@@ -104,9 +104,7 @@ def row_cells(sheet: Any, name: str) -> list[Any]:
 def changed(name: str, path: Path) -> Path:
     """The workbook of a scenario, its cells filled in as a person would."""
     settings, inputs, new_prices, _ = SCENARIOS[name]
-    if not inputs and not new_prices:
-        path.write_bytes(written(settings))
-        return path
+    # Written again by a library that drops the values beside the formulas: all are calculated.
     book = load_workbook(io.BytesIO(written(settings)))
     sheet = book[SHEET_NAME]
     cells = input_cells(sheet)
@@ -190,13 +188,12 @@ def test_nothing_shows_an_error(calculated: Mapping[str, Any]) -> None:
 
 
 @needs_a_spreadsheet
-@pytest.mark.parametrize("name", ["as it is"])
 def test_values_beside_the_formulas_are_those_that_are_calculated(
-    name: str, calculated: Mapping[str, Any]
+    calculated: Mapping[str, Any],
 ) -> None:
     ours = load_workbook(io.BytesIO(written()), data_only=True)[SHEET_NAME]
     count = 0
-    for row in calculated[name].iter_rows():
+    for row in calculated["as it is"].iter_rows():
         for cell in row:
             value, own = cell.value, ours[cell.coordinate].value
             if isinstance(value, int | float):
@@ -205,31 +202,6 @@ def test_values_beside_the_formulas_are_those_that_are_calculated(
             else:
                 assert (own or None) == (value or None), cell.coordinate
     assert count > 200
-
-
-@needs_a_spreadsheet
-def test_a_program_calculates_anew_when_it_opens_the_file(tmp_path: Path) -> None:
-    """An input changed in the file alone, the old values still beside the formulas."""
-    cell = input_cells(load_workbook(io.BytesIO(written()))[SHEET_NAME])["wage_change"].coordinate
-    path = tmp_path / "stale.xlsx"
-    with (
-        zipfile.ZipFile(io.BytesIO(written())) as old,
-        zipfile.ZipFile(path, "w") as new,
-    ):
-        for name in old.namelist():
-            content = old.read(name)
-            if name == "xl/worksheets/sheet2.xml":
-                content, count = re.subn(
-                    rb'(<c r="' + cell.encode() + rb'"[^>]*><v>)0(?:\.0)?(</v>)',
-                    rb"\g<1>0.5\2",
-                    content,
-                )
-                assert count == 1
-            new.writestr(name, content)
-    (saved,) = saved_by_a_spreadsheet([path], tmp_path)
-    sheet = load_workbook(saved, data_only=True)[SHEET_NAME]
-    costs = [cell.value for cell in row_cells(sheet, "expected_cost")]
-    assert costs[1] > expected("as it is")["expected_cost"][1] + 400
 
 
 # --- the file ------------------------------------------------------------------------------------
@@ -420,7 +392,11 @@ def test_what_does_not_agree_is_refused() -> None:
 
 def test_rows_in_another_order_are_put_in_order() -> None:
     turned = prices()["price_basis"].iloc[::-1]
-    assert workbook_bytes(price_review(price_basis=turned)) == written()
+    contents = (workbook_bytes(price_review(price_basis=turned)), written())
+    ours, theirs = (load_workbook(io.BytesIO(each))[SHEET_NAME] for each in contents)
+    for row in theirs.iter_rows():
+        for cell in row:
+            assert ours[cell.coordinate].value == cell.value
 
 
 def test_frames_are_left_as_they_were() -> None:

@@ -127,7 +127,7 @@ BRIDGE_CELLS = Table(
         CLASS,
         text(
             "kind",
-            "both quarters, new, discontinued, redos only, or left out: something is not known of it.",
+            "both quarters, new, discontinued, redos only, or left out (not all known).",
         ),
         count("jobs_before", "First-time job lines of the quarter before."),
         count("jobs_now", "First-time job lines of the quarter."),

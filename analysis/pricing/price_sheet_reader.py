@@ -100,7 +100,8 @@ def _parsed(file: str, raw: RawTable) -> PriceSheet:
     if at is None:
         raise _not_ours(file, "the hidden row with the names of its columns is gone")
     _refuse_other_columns(file, cells[at])
-    marks = dict(zip(MARKS, _padded(cells[at], len(NAMES) + len(MARKS))[len(NAMES) :], strict=True))
+    ends = len(NAMES), len(NAMES) + len(MARKS)
+    marks = dict(zip(MARKS, _padded(cells[at], ends[1])[ends[0] : ends[1]], strict=True))
     factor = marks["net_of_tax"]
     if marks["form"] != FORM or isinstance(factor, bool) or not isinstance(factor, int | float):
         raise _not_ours(file, "the hidden marks that say what it is are not ours")

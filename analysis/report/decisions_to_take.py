@@ -4,7 +4,14 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.report.figures_suggestions import HOLD, LOWER, RAISE, UNSURE, ranked
+from analysis.report.figures_suggestions import (
+    HOLD,
+    LOWER,
+    RAISE,
+    UNSURE,
+    change_range,
+    ranked,
+)
 from analysis.report.grids import Cell, Grid, Heading, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed
 from analysis.report.results import Review
@@ -43,9 +50,7 @@ def decisions_grid(review: Review) -> Grid:
 
 def _move(service: str, verdict: str, part: pd.DataFrame, say: Numbers) -> tuple[str, ...]:
     """One service's prices to raise or to lower."""
-    changes = number(part, "change_pct")
-    low, high = say.percent_change(changes.min()), say.percent_change(changes.max())
-    size = low if low == high else f"{low} to {high}"
+    size = change_range(number(part, "change_pct"), say)
     classes = part["vehicle_class"].dropna()
     of = f" on {counted(len(classes), 'class', 'classes')}" if len(classes) else ""
     gain = number(part, "expected_gain")

@@ -109,7 +109,7 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
     return SuggestionsInfo(
         title=suggestion_finding(review),
         alternative=alternative("Dot chart", "suggested change of each price", names, texts),
-        grids=(advice, whole),
+        grids=(_by_service(frame, say), advice, whole),
         note="The dot is the suggested price, the mark the floor: the lowest price that leaves the "
         "target margin; both against today's list price. A suggestion keeps within "
         f"{say.percent(100 * review.settings.pricing.largest_change)} of it, so a floor far "
@@ -155,6 +155,34 @@ def draw_suggestions(info: SuggestionsInfo) -> go.Figure:
         height=fig.layout.height + _LEGEND,
         margin_t=fig.layout.margin.t + _LEGEND,
     )
+
+
+def _by_service(frame: pd.DataFrame, say: Numbers) -> Grid:
+    """A row a service, what brings most first: how many prices move, how far, and the gain."""
+    rows = []
+    for service, part in frame.groupby("service", sort=False):
+        moved = part[part["verdict"].isin([RAISE, LOWER])]
+        counts = part["verdict"].value_counts()
+        under = int((number(part, "current_price") < number(part, "floor_price")).sum())
+        cells = [
+            label(service),
+            *(str(int(counts.get(verdict, 0))) for verdict in (RAISE, HOLD, LOWER, UNSURE)),
+            change_range(number(moved, "change_pct"), say),
+            say.change(number(moved, "expected_gain").sum(min_count=1)),
+            say.percent(number(part, "margin_pct").mean()),
+            str(under),
+        ]
+        rows.append(tuple(Cell(each) for each in cells))
+    heads = ("Service", "Raise", "Hold", "Lower", "Not enough evidence", "Change")
+    more = ("Gain a quarter", "Margin now, mean", "Under the floor")
+    headings = tuple(Heading(name, is_number=at > 0) for at, name in enumerate((*heads, *more)))
+    return Grid("By service", 1, (), headings, tuple(rows))
+
+
+def change_range(changes: pd.Series, say: Numbers) -> str:
+    """`+12%`, `+4% to +12%`; a dash for none."""
+    low, high = say.percent_change(changes.min()), say.percent_change(changes.max())
+    return low if low == high else f"{low} to {high}"
 
 
 def ranked(frame: pd.DataFrame) -> pd.DataFrame:
@@ -205,9 +233,7 @@ def repriced(review: Review) -> list[str]:
     say = Numbers(review.settings)
     named = []
     for (service, verdict), rows in moved.groupby(["service", "verdict"], sort=False):
-        changes = number(rows, "change_pct")
-        low, high = say.percent_change(changes.min()), say.percent_change(changes.max())
-        size = low if low == high else f"{low} to {high}"
+        size = change_range(number(rows, "change_pct"), say)
         classes = rows["vehicle_class"].dropna()
         of = f", {counted(len(classes), 'class', 'classes')}" if len(classes) else ""
         named.append(f"{verdict} {label(service)} ({size}{of})")
@@ -302,14 +328,6 @@ def gather_sensitivity(review: Review) -> FigureInfo:
         Heading(name, is_number=at > 0)
         for at, name in enumerate((*names, "Raise", "Hold", "Lower", "Not enough evidence"))
     )
-    detail = plain_grid(
-        review,
-        found.table,
-        found.quarter,
-        found.table.names,
-        caption="Every price under each assumption",
-        names=3,
-    )
     finding = (
         "No assumption changes a suggestion"
         if not most[1]
@@ -317,7 +335,7 @@ def gather_sensitivity(review: Review) -> FigureInfo:
     )
     return FigureInfo(
         title=finding,
-        grids=(Grid("One assumption changed at a time", 1, (), headings, tuple(rows)), detail),
-        note="The suggestions made again with one assumption changed. Means are against those of "
-        "this review.",
+        grids=(Grid("One assumption changed at a time", 1, (), headings, tuple(rows)),),
+        note="The suggestions made again with one assumption changed; every price stands in the "
+        "table price_sensitivity. Means are against those of this review.",
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 from fractions import Fraction
 from typing import Any
 
+from .money import redo_cost
 from .reading import Quarter, ratio, total
 from .tables import Amount, Costing, Costs, Table, in_key_order
 
@@ -27,12 +28,6 @@ EFFECTS = (
     "fees",
     "overhead",
 )
-# The margins that can be bridged, best first, and what the lesser ones know nothing of.
-LEFT_OUT = {
-    "full_margin": (),
-    "contribution": ("overhead",),
-    "material_margin": ("overhead", "labour_efficiency", "labour_rate"),
-}
 Cell = tuple[str, str | None]  # service and vehicle class
 
 
@@ -47,26 +42,24 @@ class Side:
     def jobs(self) -> int:
         return len(self.first)
 
-    def sums(self, of: str) -> dict[str, Amount]:
-        """Prices before the fee, and every cost; what a margin knows nothing of is 0."""
-        first, left_out = self.first, LEFT_OUT[of]
-        labour = [] if "labour_rate" in left_out else [each.labour for each in first]
-        overhead = [] if "overhead" in left_out else [each.overhead for each in first]
+    def sums(self) -> dict[str, Amount]:
+        """Prices before the fee, and every cost."""
+        first = self.first
         return {
             "price": total([each.line.invoiced * self.net for each in first]),
             "fees": total([each.line.fee for each in first]),
             "film": total([each.film for each in first]),
             "area": total([each.consumed for each in first]),
             "consumables": total([each.consumables for each in first]),
-            "labour": total(labour),
+            "labour": total([each.labour for each in first]),
             "hours": total([each.hours for each in first]),
-            "overhead": total(overhead),
-            "redo": -total([getattr(each, of) for each in self.redos]),
+            "overhead": total([each.overhead for each in first]),
+            "redo": total([redo_cost(each) for each in self.redos]),
         }
 
-    def margin(self, of: str) -> Amount:
-        """Of the first-time lines, less the redos."""
-        return total([getattr(each, of) for each in self.first + self.redos])
+    def margin(self) -> Amount:
+        """Full margin of the first-time lines less the cost of the redos."""
+        return total([each.full_margin for each in self.first + self.redos])
 
 
 class Pair:
@@ -109,30 +102,29 @@ def quarter_before(quarter: Quarter, fiscal_year_starts: int) -> Quarter:
     return Quarter(label, fiscal_year_starts)
 
 
-def margin_to_bridge(cells: dict[Cell, Pair]) -> str | None:
-    """The best margin that is known of both quarters; none where a quarter finished no job."""
-    pairs = cells.values()
+def can_be_bridged(cells: dict[Cell, Pair]) -> bool:
+    """Whether both quarters finished a job, and the full margin of all of them is known."""
     for side in ("before", "now"):
-        if not any(getattr(p, side).first or getattr(p, side).redos for p in pairs):
-            return None
-    for of in LEFT_OUT:
-        if None not in [side.margin(of) for pair in pairs for side in (pair.before, pair.now)]:
-            return of
-    return None
+        sides = [getattr(pair, side) for pair in cells.values()]
+        if not any(each.first or each.redos for each in sides):
+            return False
+        if None in [each.margin() for each in sides]:
+            return False
+    return True
 
 
 # ---- the effects of one cell ---------------------------------------------------------------------
 
 
-def effects_of(of: str, pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Amount]:
+def effects_of(pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
     """What made a cell's margin differ; the two counts are those of all cells of both quarters."""
-    effects: dict[str, Amount] = dict.fromkeys((*EFFECTS, "new", "discontinued"), NOTHING)
-    old, new = pair.before.sums(of), pair.now.sums(of)
-    margin_before, margin_now = pair.before.margin(of), pair.now.margin(of)
+    effects = dict.fromkeys((*EFFECTS, "new", "discontinued"), NOTHING)
+    old, new = pair.before.sums(), pair.now.sums()
+    margin_before, margin_now = pair.before.margin(), pair.now.margin()
     kind = pair.kind()
     if kind == "both quarters":
         effects |= within_jobs(pair.before.jobs(), old, pair.now.jobs(), new)
-        effects |= of_counts(of, pair, jobs_before, jobs_now)
+        effects |= of_counts(pair, jobs_before, jobs_now)
     elif kind == "new":  # redos of the quarter before, charged to it, fell away
         effects |= {"new": margin_now, "redo": old["redo"]}
     elif kind == "discontinued":
@@ -140,15 +132,14 @@ def effects_of(of: str, pair: Pair, jobs_before: int, jobs_now: int) -> dict[str
     else:
         effects |= {"redo": old["redo"] - new["redo"]}
     assert margin_before + sum(effects.values()) == margin_now
-    assert all(effects[effect] == 0 for effect in LEFT_OUT[of])
-    return effects | dict.fromkeys(LEFT_OUT[of])
+    return effects
 
 
-def of_counts(of: str, pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
+def of_counts(pair: Pair, jobs_before: int, jobs_now: int) -> dict[str, Fraction]:
     """More jobs in all, and other jobs among them, each at the cell's mean margin a job."""
     was, now = Fraction(pair.before.jobs()), Fraction(pair.now.jobs())
     share_was, share_now = was / jobs_before, now / jobs_now
-    margin_each = mean(pair.before.margin(of) / was, pair.now.margin(of) / now)
+    margin_each = mean(pair.before.margin() / was, pair.now.margin() / now)
     return {
         "volume": (jobs_now - jobs_before) * mean(share_was, share_now) * margin_each,
         "mix": mean(jobs_before, jobs_now) * (share_now - share_was) * margin_each,
@@ -202,10 +193,9 @@ def mean(one: Fraction | int, other: Fraction | int) -> Fraction:
 
 
 def bridge_cells(costing: Costing) -> Table:
-    """A row a cell; no rows where there is nothing that can be compared."""
+    """A row a cell; no rows where the two quarters cannot be compared as they are."""
     cells = cells_of(costing)
-    of = margin_to_bridge(cells)
-    if of is None:
+    if not can_be_bridged(cells):
         return []
     both = [pair for pair in cells.values() if pair.kind() == "both quarters"]
     jobs_before = sum(pair.before.jobs() for pair in both)
@@ -217,11 +207,11 @@ def bridge_cells(costing: Costing) -> Table:
             "kind": cells[cell].kind(),
             "jobs_before": cells[cell].before.jobs(),
             "jobs_now": cells[cell].now.jobs(),
-            "margin_before": cells[cell].before.margin(of),
-            "margin_now": cells[cell].now.margin(of),
+            "margin_before": cells[cell].before.margin(),
+            "margin_now": cells[cell].now.margin(),
             "enough": costing.enough(cells[cell].jobs_it_rests_on()),
         }
-        | effects_of(of, cells[cell], jobs_before, jobs_now)
+        | effects_of(cells[cell], jobs_before, jobs_now)
         for cell in in_key_order(set(cells))
     ]
 
@@ -229,17 +219,13 @@ def bridge_cells(costing: Costing) -> Table:
 def quarter_bridge(costing: Costing) -> Table:
     """Margin, effects over all cells, new and discontinued cells one by one, margin."""
     before = quarter_before(costing.quarter, costing.settings.fiscal_year_starts)
-    rows, of = bridge_cells(costing), margin_to_bridge(cells_of(costing))
-    if of is None:
+    rows = bridge_cells(costing)
+    if not rows:
         return []
     steps: list[tuple[str, Any]] = [
         (f"margin {before.label}", total([row["margin_before"] for row in rows]))
     ]
-    steps += [
-        (effect, total([row[effect] for row in rows]))
-        for effect in EFFECTS
-        if effect not in LEFT_OUT[of]
-    ]
+    steps += [(effect, total([row[effect] for row in rows])) for effect in EFFECTS]
     for kind in ("new", "discontinued"):
         steps += [
             (f"{kind}: {row['service']}, {row['vehicle_class'] or 'not given'}", row[kind])
@@ -248,6 +234,6 @@ def quarter_bridge(costing: Costing) -> Table:
         ]
     margin = total([row["margin_now"] for row in rows])
     assert total([amount for _, amount in steps]) == margin
-    assert margin == total([getattr(costs, of) for costs in costing.in_quarter()])
+    assert margin == total([costs.full_margin for costs in costing.in_quarter()])
     steps.append((f"margin {costing.quarter.label}", margin))
     return [{"effect": effect, "amount": amount} for effect, amount in steps]

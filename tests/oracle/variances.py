@@ -107,11 +107,12 @@ def day_of_quote(line: JobLine) -> date:
 def standard_labour_rate(costing: Costing, quarter: Quarter) -> Amount:
     """Mean loaded rate of the hours of the twelve months before the quarter, found once.
 
-    Where there are none, the default wage with its on-cost.
+    Of those whose wage is known; where there are none, the default wage with its on-cost.
     """
     if ("standard", quarter.label) not in costing.rates:
         first = quarter.first_month - 12
         work = [w for w in costing.work if first <= month_number(w.on) < quarter.first_month]
+        work = [w for w in work if w.cost is not None]
         hours, cost = total([w.hours for w in work]), total([w.cost for w in work])
         rate = costing.wages.default_loaded() if hours == 0 else ratio(cost, hours)
         costing.rates["standard", quarter.label] = rate

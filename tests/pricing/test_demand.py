@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import expit
+from scipy.stats import norm
 
 from analysis.errors import Unavailable
 from analysis.price_tables import DEMAND_SEASONS, WIN_CHANCES
@@ -104,6 +105,38 @@ def test_draws_are_those_of_brute_force() -> None:
     assert np.abs(found - exact).max() < 0.06 * (exact[2] - exact[0])
 
 
+def test_levels_and_offsets_are_integrated_out() -> None:
+    """Two cells of one service: the heights against the sum over a grid of level and offsets."""
+    rng = np.random.default_rng(2)
+    cell = np.repeat([0, 1], [14, 9])
+    x = rng.normal(0, 0.2, 23)
+    won = (rng.random(23) < 0.65).astype(np.float64)
+    nothing = np.zeros(23, dtype=np.int64)
+    answers = Answers.of(cell, x, np.zeros(23), nothing, won, np.zeros(2, dtype=np.int64), 1)
+    steepness, sd = np.array([-1.0, 1.0, 2.5, 1.0]), np.array([0.2, 0.2, 0.2, 0.8])
+    common = np.tile([0.3, 0.0, 0.0, 0.02, 0.4], (4, 1))
+    nodes = demand_model.Nodes(steepness[:, None], common, sd)
+    fit = demand_model.fit_levels(answers, nodes, (np.zeros((4, 1)), np.zeros((4, 2))), 8)
+    found = demand_model._heights(answers, nodes, fit)[:, 0]
+    level = np.linspace(-4, 4, 161)
+    exact = []
+    for at in range(4):
+        offset = np.linspace(-5, 5, 161) * sd[at]
+        effect = level[:, None] + offset
+        by_cell = []
+        for each in (0, 1):
+            mine = cell == each
+            fixed = 0.15 + 0.4 - np.exp(steepness[at]) * x[mine]
+            odds = effect[..., None] + fixed
+            log_likelihood = (odds * won[mine] - np.logaddexp(0, odds)).sum(axis=2)
+            by_cell.append(
+                np.trapezoid(np.exp(log_likelihood) * norm.pdf(offset, 0, sd[at]), offset)
+            )
+        prior = norm.pdf(level, 0, 0.7)
+        exact.append(np.log(np.trapezoid(by_cell[0] * by_cell[1] * prior, level)))
+    assert found == pytest.approx(exact, abs=0.03)
+
+
 def test_no_service_sells_more_for_being_dearer() -> None:
     """Dear quotes won and cheap ones lost: the slope goes to the bound and no further."""
     rows = [
@@ -173,6 +206,17 @@ def test_a_list_that_was_raised_teaches_beyond_what_the_town_did() -> None:
     assert ((found["low"] <= truth.slope) & (truth.slope <= found["high"])).all()
     assert (found["high"] < -1.2).all()
     assert found["learnt"].all()
+
+
+def test_a_list_that_stood_still_while_the_town_rose_wins_more_today() -> None:
+    """At 5 % a year today's list wins more quotes than the mean of two and a half years."""
+    kind = Kind(quotes=1500, services=2, slope=6.0, slope_sd=0.1, town=0.05, raised=1e-9)
+    records, truth = simulated_quotes(kind, 5)
+    found = by_service(learnt(records))
+    assert ((found["list_low"] <= truth.at_list) & (truth.at_list <= found["list_high"])).all()
+    quotes = records["quotes"]
+    won = (quotes["outcome"] == "won").groupby(quotes["service"]).mean()
+    assert (found["list_low"] > won).all()
 
 
 def test_without_an_outcome_to_tell_apart_no_curve_is_pretended() -> None:
@@ -352,6 +396,8 @@ def test_seasons_tell_when_people_ask_and_when_they_buy() -> None:
     # 1,200 quotes over two and a half years.
     assert table["a_month"].mean() == pytest.approx(1200 / 30, rel=0.1)
     assert demand.season.sum(axis=1) == pytest.approx(np.zeros(600), abs=1e-12)
+    # Of what is planted, drawn a little towards no difference.
+    assert np.median(demand.season, axis=0) == pytest.approx([-0.9, 0.3, 0.3, 0.3], abs=0.3)
 
 
 def test_many_quotes_are_done_in_parts_with_the_same_result(

@@ -25,6 +25,7 @@ def test_the_notebooks_are_there() -> None:
         "03_vehicles_that_overrun",
         "04_where_the_film_goes",
         "06_quote_the_next_job",
+        "07_did_the_prices_work",
     ]
 
 

@@ -288,7 +288,7 @@ def _wanting(row: Any, *, learnt: bool) -> str:
     if learnt:
         return ""
     if count == 0:
-        return "No quote was decided."
+        return "" if row.aside else "No quote was decided."
     if count < FEWEST_QUOTES:
         return f"Only {count} {'quote was' if count == 1 else 'quotes were'} decided."
     if row.won in (0, count):
@@ -308,4 +308,5 @@ def _wanting(row: Any, *, learnt: bool) -> str:
 def _aside(row: Any) -> str:
     if not row.aside:
         return ""
-    return f"{int(row.aside)} with a price far from the list left aside."
+    quotes = "1 quote" if row.aside == 1 else f"{int(row.aside)} quotes"
+    return f"{quotes} with a price far from the list left aside."

@@ -167,6 +167,19 @@ def gains(
     return np.asarray(profit - profit[:, :, :1])
 
 
+@dataclass(frozen=True, eq=False)
+class Moves:
+    """The candidate chosen, by cell, and what an enquiry gains.
+
+    `gain` : draws × cells × candidates [money]; `counted` : the part of what hours would earn
+    elsewhere that is in it.
+    """
+
+    chosen: Places
+    gain: Array
+    counted: float
+
+
 def best_moves(
     response: Response,
     basis: pd.DataFrame,
@@ -174,34 +187,32 @@ def best_moves(
     enquiries: Array,
     settings: Settings,
     seed: int,
-) -> tuple[Places, Array]:
-    """The candidate to ask for, by cell, and the gains of all. [money an enquiry]
+) -> "Moves":
+    """The candidate to ask for, by cell, and the gains of all.
 
     Where hours are short, the largest part of what they would earn elsewhere is counted at which
     the new prices together free no more than `MOST_FREED` of the hours that these cells take now.
     """
-    held = (
-        response.won.mean(axis=0) * basis["short_hours_each"].fillna(0.0).to_numpy(float)[:, None]
-    )
-
+    short = basis["short_hours_each"].fillna(0.0).to_numpy(float)[:, None]
+    held = response.won.mean(axis=0) * short
     allowed = may_be_asked(response.prices, floor, response.learnt)
 
-    def moves(part: int) -> tuple[Places, Array]:
+    def moves(part: int) -> Moves:
         gain = gains(response, basis, settings, seed, part / _PARTS)
-        return choose(gain, allowed), gain
+        return Moves(choose(gain, allowed), gain, part / _PARTS)
 
-    def fills(at: Places) -> bool:
-        then = np.take_along_axis(held, at[:, None], axis=1)[:, 0]
+    def fills(found: Moves) -> bool:
+        then = np.take_along_axis(held, found.chosen[:, None], axis=1)[:, 0]
         return bool(enquiries @ then >= (1 - MOST_FREED) * (enquiries @ held[:, 0]))
 
     found = moves(_PARTS)
-    if not (unit_costs(basis)[1] > 0).any() or fills(found[0]):
+    if not (unit_costs(basis)[1] > 0).any() or fills(found):
         return found
     found, low, high = moves(0), 0, _PARTS
     while high - low > 1:
         middle = (low + high) // 2
         trial = moves(middle)
-        if fills(trial[0]):
+        if fills(trial):
             found, low = trial, middle
         else:
             high = middle

@@ -1,5 +1,6 @@
 """Why a price is suggested, in one to three plain sentences, and what to write down to be surer."""
 
+import math
 from typing import Any, Final
 
 import pandas as pd
@@ -109,7 +110,12 @@ def _with_curve(row: dict[Any, Any], settings: Settings) -> str:
             return f"Hardly any job is lost at {new}."
         if -change < _HARDLY * row["change_share"]:
             return f"Customers hardly mind the price: {count} of 100 jobs fewer at {new}."
-        return f"At {new} some {count} of 100 jobs are lost, and it still earns more{_short(row)}."
+        if row["gain_at_wages"] <= 0:
+            return (
+                f"At {new} some {count} of 100 jobs are lost: hours are short, and theirs earn "
+                "more elsewhere."
+            )
+        return f"At {new} some {count} of 100 jobs are lost, and it still earns more."
     if row["verdict"] == LOWER:
         return (
             f"At {new} some {count} jobs more come for every 100, which brings more than the lower "
@@ -123,12 +129,6 @@ def _with_curve(row: dict[Any, Any], settings: Settings) -> str:
     hopeful = price_words(row["hopeful_price"], settings)
     chance = percent_words(row["hopeful_chance"], settings)
     return f"{hopeful} may earn more, with a chance of {chance}: too unsure to act on."
-
-
-def _short(row: dict[Any, Any]) -> str:
-    labour = row["expected_hours"] * row["labour_rate"]
-    is_short = row["hour_value"] * row["short_hours_each"] > labour
-    return ", because hours are short and the lost jobs' earn elsewhere" if is_short else ""
 
 
 def _without_curve(row: dict[Any, Any], settings: Settings) -> str:
@@ -150,7 +150,7 @@ def _floor(row: dict[Any, Any], settings: Settings) -> str:
     """Said of every price that stays under its floor."""
     if row["suggested_price"] >= row["floor_price"]:
         return ""
-    floor = price_words(round(row["floor_price"]), settings)
+    floor = price_words(math.ceil(row["floor_price"]), settings)
     return f"It stays under its floor of {floor}."
 
 

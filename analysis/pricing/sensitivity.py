@@ -11,7 +11,7 @@ from analysis.price_tables import PRICE_SENSITIVITY
 from analysis.pricing.demand import Demand
 from analysis.pricing.price_choice import respond
 from analysis.pricing.price_words import NOT_ENOUGH
-from analysis.pricing.suggest import suggest
+from analysis.pricing.suggest import without_words
 from analysis.settings import Settings
 
 FILM_LESS: Final = "film costs 10 % less"
@@ -50,7 +50,7 @@ def price_sensitivity(
     before = suggestions["suggested_price"].reset_index(drop=True)
     parts = []
     for assumption, changed in assumptions(basis).items():
-        found = suggest(changed, demand, response, settings)
+        found = without_words(changed, demand, response, settings)
         found = found.assign(
             assumption=assumption, moved=(found["suggested_price"] - before).abs() > 1e-9
         )

@@ -29,6 +29,7 @@ from analysis.pricing.price_choice import (
     demand_rows,
     may_be_asked,
     respond,
+    unit_costs,
 )
 from analysis.pricing.price_lines import (
     PriceTerms,
@@ -49,6 +50,7 @@ _OF_CURVE: Final = (
     "chosen_win_share",
     "hopeful_price",
     "hopeful_chance",
+    "gain_at_wages",
 )
 _DEMAND_COLUMNS: Final = ("quotes", "quotes_service", "enquiries", "note")
 
@@ -75,27 +77,27 @@ def suggest_prices(
     A cell with fewer jobs than `fewest_jobs` leans on its service, where that has enough and its
     quotes tell what the price does; else nothing is suggested.
     """
-    return suggest(basis, demand, respond(basis, demand, settings), settings, seed)
+    frame = without_words(basis, demand, respond(basis, demand, settings), settings, seed)
+    frame["reason"] = reasons(frame, settings)
+    frame["next_step"] = next_steps(frame, settings)
+    return frame[PRICE_SUGGESTIONS.inside_names]
 
 
-def suggest(
+def without_words(
     basis: pd.DataFrame,
     demand: Demand | None,
     response: Response,
     settings: Settings,
     seed: int = _SEED,
 ) -> pd.DataFrame:
-    """`suggest_prices` with the answers of customers computed before."""
+    """The figures of `suggest_prices`, and those that its words are made of."""
     frame = _facts(basis.reset_index(drop=True), demand, settings)
     frame["learnt"] = response.learnt
     frame["told"] = _is_told(frame, settings)
     frame = _with_choice(frame, response, settings, seed)
     frame = _with_floor_alone(frame, response.prices, settings)
     frame["verdict"] = _verdicts(frame)
-    frame = _with_money(frame, settings)
-    frame["reason"] = reasons(frame, settings)
-    frame["next_step"] = next_steps(frame, settings)
-    return frame[PRICE_SUGGESTIONS.inside_names]
+    return _with_money(frame, settings)
 
 
 def _facts(basis: pd.DataFrame, demand: Demand | None, settings: Settings) -> pd.DataFrame:
@@ -144,8 +146,13 @@ def _with_choice(
         return frame
     part, own = response.part(rows), frame[rows]
     floor, asked = own["floor_price"].to_numpy(float), own["enquiries"].to_numpy(float)
-    at, gain = best_moves(part, own, floor, asked, settings, seed)
+    moves = best_moves(part, own, floor, asked, settings, seed)
+    at, gain = moves.chosen, moves.gain
     hope = _most_hopeful(gain, part, floor)
+    won = _at(part.won, at).mean(axis=0)
+    # What the same move would gain if the hours of lost jobs saved their wages alone.
+    freed = (won - part.won[:, :, 0].mean(axis=0)) * unit_costs(own)[1].to_numpy(float)
+    at_wages = _at(gain, at).mean(axis=0) + moves.counted * freed
     taken = _at(gain, at)
     low, high = np.quantile(taken, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
     columns = (
@@ -153,9 +160,10 @@ def _with_choice(
         low,
         high,
         np.where(at > 0, (taken > 0).mean(axis=0), np.nan),
-        _at(part.won, at).mean(axis=0),
+        won,
         np.take_along_axis(part.prices, hope[:, None], 1)[:, 0],
         (_at(gain, hope) > 0).mean(axis=0),
+        at_wages,
     )
     for name, values in zip(_OF_CURVE, columns, strict=True):
         # No curve is pretended where the quotes do not tell it.

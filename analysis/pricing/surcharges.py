@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import Unavailable
+from analysis.findings.evidence import is_enough
 from analysis.price_tables import MODEL_SURCHARGES
 from analysis.pricing.price_cells import cell_of
 from analysis.pricing.price_lines import PriceTerms
@@ -45,8 +46,9 @@ def model_surcharges(
     -------
     DataFrame
         Inside names of the table model_surcharges, by its keys. A model has no row where it is not
-        flagged or has fewer than `fewest_jobs` jobs; a service none where the model does not take
-        longer on it by at least one step of `round_to`, or where cost or price is not known.
+        flagged or has fewer than `fewest_jobs` jobs; a service none where the surcharge is under
+        one step of `round_to` or under `smallest_change` of the price, or where cost or price is
+        not known. `enough` : whether the model has `fewest_jobs` jobs of that service.
     """
     if isinstance(next_quotes, Unavailable):
         return Unavailable("model_surcharges", next_quotes.missing, next_quotes.line)
@@ -68,11 +70,10 @@ def model_surcharges(
         hour_must_earn=an_hour,
         surcharge=surcharge,
         price=price + surcharge,
-        enough=True,
+        enough=is_enough(rows["jobs"], settings.pricing.fewest_jobs),
     )
-    told = (frame["surcharge"] >= step) & frame["price"].notna()
-    frame = frame.loc[told, MODEL_SURCHARGES.inside_names]
-    frame = frame.astype({"enough": "boolean"})
+    least = (price * settings.pricing.smallest_change).clip(lower=step)
+    frame = frame.loc[frame["surcharge"] >= least, MODEL_SURCHARGES.inside_names]
     return frame.sort_values(MODEL_SURCHARGES.keys, kind="stable", ignore_index=True)
 
 

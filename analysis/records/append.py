@@ -237,7 +237,7 @@ def written_cells(rows: pd.DataFrame, table: Table, settings: Settings) -> pd.Da
             text = values.map(lambda value: _number(value, settings), na_action="ignore")
         else:
             # On one line: a row of a table is a line to whoever reads it.
-            text = safe_text(values).str.split().str.join(" ")
+            text = safe_text(values).str.replace(r"\s+", " ", regex=True).str.strip()
         columns[column.inside] = text.astype("str").fillna("")
     return pd.DataFrame(columns, index=rows.index)
 

@@ -1,5 +1,6 @@
 """The figure about price decisions: what each was to bring, and what came of it."""
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -121,7 +122,15 @@ def draw_follow_up(info: FollowUpInfo) -> go.Figure:
         lines=(Line(0.0, "as before"),),
     )
     symbols = [symbol for _, symbol in marks]
+    fig.update_xaxes(range=_reach(info))
     return fig.update_traces(marker_symbol=symbols, selector={"mode": "markers"})
+
+
+def _reach(info: FollowUpInfo) -> list[float]:
+    """Ends of the axis: every interval with room at its ends, and no gain; something where none."""
+    ends = [0.0, *(each for each in (*info.lows, *info.highs) if not math.isnan(each))]
+    room = 0.06 * (max(ends) - min(ends)) or WIDEST_PCT / 2
+    return [min(ends) - room, max(ends) + room]
 
 
 def _name(row: dict[Any, Any], say: Numbers) -> str:

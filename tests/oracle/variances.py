@@ -64,11 +64,9 @@ def variances_of(costing: Costing, costs: Costs) -> dict[str, Amount]:
         "overhead": product(hours_saved, overhead_rate),
     }
     quoted_hour = total([labour_rate, consumables_rate, overhead_rate])
-    quoted_profit = less(
-        line.row["quoted_price"] * net - quoted_fee,
-        product(quoted_hours, quoted_hour),
-        quoted_film,
-    )
+    # A quote of no hours, as that of a redo, needs to know no rate.
+    quoted_work = product(quoted_hours, quoted_hour) if quoted_hours else NOTHING
+    quoted_profit = less(line.row["quoted_price"] * net - quoted_fee, quoted_work, quoted_film)
     found = total(list(effects.values()))
     if found is not None:
         assert costs.full_margin is not None

@@ -75,9 +75,16 @@ def filled_sheet(
 
 
 def review_bytes(folder: Path) -> bytes:
-    """The workbook of the made-up prices, of these records."""
+    """The workbook of the made-up prices, of these records, with the price sheet alone."""
     records = read_records(folder)
-    return workbook_bytes(price_review(records.settings, records))
+    content = workbook_bytes(price_review(records.settings, records))
+    book = load_workbook(io.BytesIO(content))
+    for name in book.sheetnames:
+        if name != SHEET_NAME:
+            del book[name]
+    packed = io.BytesIO()
+    book.save(packed)
+    return packed.getvalue()
 
 
 def header_row(sheet: Any) -> int:

@@ -306,6 +306,15 @@ def test_chance_is_the_mean_over_what_is_quoted() -> None:
     assert (found[:, 1] < found[:, 0]).all()
 
 
+def test_quotes_with_a_price_beyond_belief_are_counted_and_told() -> None:
+    rows = [("2026-05-01", "roof", 500.0, "won"), ("2026-05-02", "roof", 0.0, "lost")]
+    demand = learnt(plain_quotes(rows))
+    assert demand.cells["quotes"].tolist() == [2]
+    assert demand.cells["enquiries"].tolist() == [pytest.approx(2 / (151 / 91.3), rel=0.02)]
+    note = "2 quotes with a price far from the list left aside."
+    assert demand.cells["note"].tolist() == [note]
+
+
 def test_habit_is_what_is_quoted_around_the_list_lately() -> None:
     """Old quotes at half as much again do not count; few quotes lean on the whole shop's."""
     rows = [(f"2023-05-{1 + at % 28:02d}", "roof", 150.0, "won") for at in range(50)]

@@ -135,7 +135,7 @@ def test_never_lowered_under_the_floor() -> None:
     under = basis_of({"current_price": 360.0})
     row = suggested(under, demand_for(under, -12.0, win=0.3))
     assert row["verdict"] == "hold"
-    assert "under its floor of $366" in row["reason"]
+    assert "under its floor of $367" in row["reason"]
 
 
 def test_doubt_makes_the_move_smaller_and_then_none() -> None:
@@ -184,10 +184,10 @@ def test_the_new_prices_leave_no_more_hours_empty_than_may_be() -> None:
     demand = demand_for(basis, np.linspace(-3, -6, 8), win=0.6)
     response = respond(basis, demand, SHOP)
     floor, asked = floor_of(basis).to_numpy(), np.full(8, 10.0)
-    at, _ = best_moves(response, basis, floor, asked, SHOP, 1)
+    at = best_moves(response, basis, floor, asked, SHOP, 1).chosen
     won = response.won.mean(axis=0)
     kept = np.take_along_axis(won, at[:, None], 1).sum() / won[:, 0].sum()
-    idle, _ = best_moves(response, basis.assign(hour_value=0.0), floor, asked, SHOP, 1)
+    idle = best_moves(response, basis.assign(hour_value=0.0), floor, asked, SHOP, 1).chosen
     alone = np.take_along_axis(won, idle[:, None], 1).sum() / won[:, 0].sum()
     assert kept >= min(1 - MOST_FREED, alone) - 1e-9
 
@@ -220,7 +220,7 @@ def test_without_quotes_a_price_under_its_floor_goes_up_to_it() -> None:
 def test_no_further_than_the_largest_change() -> None:
     row = suggested(basis_of({"current_price": 300.0}), None)
     assert row["suggested_price"] == 335
-    assert row["reason"].endswith("It stays under its floor of $366.")
+    assert row["reason"].endswith("It stays under its floor of $367.")
 
 
 def test_quotes_that_do_not_tell_hold_back_a_raise_that_may_lose() -> None:

@@ -58,6 +58,8 @@ def test_extra_hours_by_what_an_hour_must_earn() -> None:
     assert row["surcharge"] == 100
     assert row["price"] == 500
     assert (row["jobs"], row["model_jobs"], row["enough"]) == (7, 9, True)
+    (thin,) = surcharges(asked.assign(jobs=4), models())
+    assert not thin["enough"]
 
 
 def test_the_price_with_the_surcharge_leaves_the_target_on_the_hours_added() -> None:
@@ -79,9 +81,14 @@ def test_a_service_on_which_the_model_is_not_over_has_none() -> None:
     assert [row["service"] for row in surcharges(asked, models())] == ["roof"]
 
 
-def test_less_than_half_a_step_is_none() -> None:
-    assert surcharges(quotes(("roof", "compact car", "Pike", 4.03)), models()) == []
-    (row,) = surcharges(quotes(("roof", "compact car", "Pike", 4.04)), models())
+def test_what_is_not_worth_the_trouble_is_none() -> None:
+    """5 is one step and under 2 % of 400; 10 is over it. Of a price of 200, 5 is enough."""
+    assert surcharges(quotes(("roof", "compact car", "Pike", 4.04)), models()) == []
+    (row,) = surcharges(quotes(("roof", "compact car", "Pike", 4.12)), models())
+    assert row["surcharge"] == 10
+    cheap = BASIS.assign(current_price=200.0, target_margin_share=0.02)
+    assert surcharges(quotes(("roof", "compact car", "Pike", 4.05)), models(), cheap) == []
+    (row,) = surcharges(quotes(("roof", "compact car", "Pike", 4.08)), models(), cheap)
     assert row["surcharge"] == 5
 
 

@@ -125,7 +125,10 @@ def test_what_is_too_wide_or_unknown_has_no_mark_and_keeps_its_row(tmp_path: Pat
     assert np.isnan(info.highs[:2]).all()
     assert info.gains[2] == pytest.approx(5.0)
     assert len(info.names) == 3
-    draw_follow_up(info)
+    # 0 to 7.5 with room at both ends; a chart without any mark keeps an axis around no gain.
+    assert draw_follow_up(info).layout.xaxis.range == pytest.approx((-0.45, 7.95))
+    bare = gathered(tmp_path / "b", found.assign(gain=np.nan))
+    assert draw_follow_up(bare).layout.xaxis.range == pytest.approx((-10.0, 10.0))
 
 
 def test_the_tables_hold_every_decision_and_both_sides(tmp_path: Path) -> None:

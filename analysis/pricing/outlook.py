@@ -95,7 +95,7 @@ def year_outlook(
     known = np.isfinite(today) & basis["expected_cost"].notna().to_numpy()
     at = demand_rows(basis, demand)
     learnt = np.zeros(len(basis), dtype=bool)
-    if demand is not None:
+    if demand is not None and (at >= 0).any():
         learnt = (at >= 0) & demand.cells["learnt"].to_numpy(bool)[at] & known
     year = _year(basis, demand, at, np.log(asked / today), learnt, draws, rng)
     money, held, hours, held_hours = _money(basis, settings, asked, today, year, known, rng)

@@ -108,7 +108,7 @@ def price_answer(review: Review) -> Answer:
 
 def follow_up_answer(review: Review) -> Answer:
     """What came of the prices that were decided."""
-    question, anchor = "Did the last prices work?", "follow-up"
+    question, anchor = "Did the last prices work?", "prices"
     found = slices_of(review, "price_follow_up")
     if found.line:
         return Answer(question, found.line, "", anchor, is_known=False)

@@ -176,7 +176,7 @@ class PriceSheet:
         cell.alignment = Alignment(horizontal="left" if each.kind is Kind.TEXT else "right")
         is_note = row == self.note_row
         mark = put(sheet, row, BLOCKS[2] + 1 if is_note else at + 1, "input")
-        mark.font, mark.alignment = _INPUT_WORD, Alignment(indent=1)
+        mark.font, mark.alignment = _INPUT_WORD, Alignment(horizontal="left", indent=1)
         # Beside the key, what the cell held at first: what was changed can then be told.
         key = len(COLUMNS) + 1 + 2 * block
         put(sheet, row, key, each.key)

@@ -122,20 +122,25 @@ class RandomShop(FilmRecords):
     def vary_quotes(self) -> None:
         """Some quotes name no film area or no day, some no start either; some months no bays.
 
-        In some shops most vehicles are of one class, so that the same work comes in every quarter.
+        Some are of a day on which film came, some jobs began long before they were finished. In
+        some shops most vehicles are of one class, so that the same work comes in every quarter.
         The chances are their own, so that all other cells stay what they are without them.
         """
         chances = random.Random(f"quotes of shop {self.seed}")
-        jobs = {row["job_id"]: [chances.random() for _ in range(3)] for row in self.rows["jobs"]}
+        bought = [row for row in self.rows["purchases"] if row["kind"] == "film"]
+        jobs = {row["job_id"]: chances.random() for row in self.rows["jobs"]}
         for row in self.rows["jobs"]:
-            undated, no_start, usual = jobs[row["job_id"]]
+            when, started = jobs[row["job_id"]], row["started_on"]
             if row["quoted_film_area"]:
                 area = self.area(chances.uniform(1200, 6000))
                 row["quoted_film_area"] = "" if chances.random() < 0.15 else area
-            if undated < 0.2:
-                row["quoted_on"] = ""
-                row["started_on"] = "" if no_start < 0.5 else row["started_on"]
-            if self.seed % 4 == 1 and usual < 0.8:
+            if when < 0.2:
+                early = date.fromisoformat(started) - timedelta(days=int(when * 500))
+                row |= {"quoted_on": "", "started_on": "" if when < 0.08 else str(early)}
+            elif when < 0.5:
+                came = [each["received_on"] for each in bought if each["received_on"] <= started]
+                row["quoted_on"] = max(came, default=row["quoted_on"])
+            if self.seed % 4 == 1 and 100 * when % 10 < 8:
                 row["vehicle_class"] = "compact car"
         for row in self.rows["capacity"]:
             if self.seed % 3 == 2 and chances.random() < 0.3:

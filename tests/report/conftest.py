@@ -14,7 +14,7 @@ from analysis.records.model import FINDING_COLUMNS, Records, Source
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.settings import Settings
-from tests.report import made_film, made_lessons, made_shelf
+from tests.report import made_film, made_lessons, made_money, made_prices, made_shelf
 
 SERVICES = ("roof", "hood", "colour change", "tint", "trim", "protection film, full front")
 CLASSES = ("compact car", "midsize car", "small sport utility vehicle", "standard pickup")
@@ -230,6 +230,7 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
     random = np.random.default_rng(seed)
     models = {"make": [m for m, _ in MODELS], "model": [m for _, m in MODELS]}
     margin = _margin(random, "service", SERVICES, size)
+    prices = made_prices.prices()
     made = {
         "shop_result": _statement(margin, utilisation),
         "margin_by_service": margin,
@@ -252,6 +253,10 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
         **made_lessons.lessons(SERVICES, MODELS, TASKS),
         **made_shelf.shelf(FILMS, size),
         **made_film.film(SERVICES, FILMS, PANELS),
+        **prices,
+        "model_surcharges": made_money.surcharges(SERVICES, CLASSES),
+        "price_sensitivity": made_money.sensitivity(prices["price_suggestions"]),
+        **made_money.money(SERVICES, CLASSES, size),
     }
     return {name: made[name] for name in RESULT_TABLES}
 
@@ -322,7 +327,8 @@ def build_review(
     """A whole review from a seed; tables given stand in the place of the made ones."""
     settings = settings or Settings()
     quarter = Quarter(2026, 3)
-    made = _tables(seed, 1.0, 88.0)
+    # What a price must leave depends on the settings' targets and fees.
+    made = _tables(seed, 1.0, 88.0) | made_prices.prices(settings)
     made_year = _tables(seed + 1, 4.0, 83.0)
     return Review(
         quarter=quarter,

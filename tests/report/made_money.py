@@ -289,3 +289,34 @@ def outlook() -> pd.DataFrame:
             "note": pd.Series([np.nan] * 3, dtype="str"),
         }
     )
+
+
+def surcharges(services: Sequence[str], classes: Sequence[str]) -> pd.DataFrame:
+    """Two flagged models, one of them dear on two services."""
+    return pd.DataFrame(
+        {
+            "service": [services[0], services[1], services[0]],
+            "vehicle_class": [classes[0], classes[0], classes[1]],
+            "make": ["Harrow", "Harrow", "Solway"],
+            "model": ["Pike", "Pike", "Tern"],
+            "jobs": [9, 3, 6],
+            "model_jobs": [14, 14, 6],
+            "extra_hours": [0.8, 0.3, 1.6],
+            "hour_must_earn": 61.5,
+            "surcharge": [50.0, 20.0, 100.0],
+            "price": [500.0, 350.0, 620.0],
+            "enough": _enough([9, 3, 6]),
+        }
+    )
+
+
+def sensitivity(suggestions: pd.DataFrame) -> pd.DataFrame:
+    """The suggestions under two assumptions, one of which raises every floor by a tenth."""
+    told = suggestions[suggestions["verdict"] != "not enough evidence"]
+    keys = ["service", "vehicle_class", "floor_price", "suggested_price", "verdict"]
+    dear = told[keys].assign(
+        assumption="wages are 10 % more", floor_price=told["floor_price"] * 1.1, moved=True
+    )
+    same = told[keys].assign(assumption="film costs 10 % more", moved=False)
+    frame = pd.concat([same, dear], ignore_index=True)
+    return frame.astype({"moved": "boolean"})

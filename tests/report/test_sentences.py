@@ -35,6 +35,9 @@ def test_the_questions_of_an_owner_are_answered(review: Review) -> None:
     assert [each.anchor for each in found] == [
         "money",
         "money",
+        "money",
+        "prices",
+        "prices",
         "overruns",
         "overruns",
         "film",

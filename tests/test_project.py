@@ -63,7 +63,7 @@ def test_imports_run_along_the_way_of_the_data(path: Path) -> None:
 
 def test_no_file_is_long_without_a_reason() -> None:
     """Tables of definitions may be long; nothing else."""
-    long = {"record_tables.py", "result_tables.py", "film_tables.py"}
+    long = {"record_tables.py", "result_tables.py", "film_tables.py", "price_tables.py"}
     for path in PACKAGE.rglob("*.py"):
         lines = len(path.read_text(encoding="utf-8").splitlines())
         assert lines <= 420 or path.name in long, f"{path.name} has {lines} lines"

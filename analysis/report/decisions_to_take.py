@@ -76,7 +76,7 @@ def _surcharges(review: Review, say: Numbers) -> list[tuple[str, ...]]:
     found = slices_of(review, "model_surcharges")
     if found.line:
         return []
-    rows = []
+    rows: list[tuple[str, ...]] = []
     for (make, model), part in found.quarter.groupby(["make", "model"], sort=False):
         dear = part.sort_values("surcharge", ascending=False, kind="stable")
         named = [
@@ -100,7 +100,7 @@ def _surcharges(review: Review, say: Numbers) -> list[tuple[str, ...]]:
 
 def _rest(frame: pd.DataFrame) -> list[tuple[str, ...]]:
     """What is left as it is, and what to write down to know more."""
-    rows = []
+    rows: list[tuple[str, ...]] = []
     held = frame[frame["verdict"] == HOLD]
     if len(held):
         names = listed([label(each) for each in held["service"].drop_duplicates()])

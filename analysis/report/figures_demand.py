@@ -155,7 +155,7 @@ def draw_demand(info: DemandInfo) -> go.Figure:
     )
     for at, curve in enumerate(info.curves):
         _add_curve(fig, curve, at // 2 + 1, at % 2 + 1)
-    finish(fig, title=info.title, separators=info.separators, height=height + 46, head=30)
+    finish(fig, title=info.title, separators=info.separators, height=height + 62, head=46)
     ends = [info.curves[0].grid[0], info.curves[0].grid[-1]]
     fig.update_xaxes(range=ends, ticksuffix=" %", zeroline=True, nticks=5)
     fig.update_yaxes(range=[0, 104], nticks=5, showgrid=True)

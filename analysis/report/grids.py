@@ -29,8 +29,10 @@ _NUMBER_KINDS = frozenset(Kind) - {
 }
 # A text of more letters than this is a sentence.
 _MOST_OF_A_NAME = 40
-# Columns that count what a row rests on: the word 'few' stands in their cells.
+# Columns that count what a row rests on: the word 'few' stands in their cells; quotes only where
+# nothing else is counted.
 _COUNTS = ("jobs", "cuts", "jobs_to_date")
+_QUOTES = "quotes"
 
 
 @dataclass(frozen=True)
@@ -271,7 +273,9 @@ def _block(
 
 def _cells(frame: pd.DataFrame, columns: Sequence[Column], say: Numbers) -> list[tuple[Cell, ...]]:
     texts = [say.column(frame[column.name], column) for column in columns]
-    counts = [column.name in _COUNTS for column in columns]
+    names = [column.name for column in columns]
+    counting = [each for each in names if each in _COUNTS] or [_QUOTES]
+    counts = [each in counting for each in names]
     return [
         tuple(
             Cell(text, is_few=thin, says_few=thin and counts_here)

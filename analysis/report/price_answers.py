@@ -1,6 +1,6 @@
 """The owner's questions about prices: why the margin moved, what to reprice, what came of it."""
 
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -123,6 +123,6 @@ def follow_up_answer(review: Review) -> Answer:
     return Answer(question, line, " ".join(named), anchor)
 
 
-def _what(row: dict[object, object]) -> str:
+def _what(row: dict[Any, Any]) -> str:
     size = row["vehicle_class"]
     return label(row["service"]) + ("" if pd.isna(size) else f" on {label(size)}")

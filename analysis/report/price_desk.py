@@ -1,6 +1,7 @@
 """The price sheet with its assumptions beside it, for a notebook: move one, see what follows."""
 
 import html
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -180,7 +181,7 @@ def _in_html(suggestions: pd.DataFrame, outlook: Outlook, say: Numbers) -> str:
     return f"<p><strong>{_escaped(first)}</strong></p>{table}{more}{notes}"
 
 
-def _table(heads: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def _table(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
     side = ["left", "left", "right", "right", "right", "right"]
     head = "".join(
         f'<th style="text-align:{at};padding:0 8px">{each}</th>'

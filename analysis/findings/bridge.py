@@ -327,7 +327,8 @@ def _left_out(compared: _Compared) -> str:
     more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
     return (
         f" Left out in both quarters, because the film, hours or wage of a job there is not known: "
-        f"{'; '.join(names[:_NAMED])}{more} ({_counted(jobs, 'job line')} of both quarters)."
+        f"{'; '.join(names[:_NAMED])}{more} ({_counted(jobs, 'first-time job line')} of both "
+        "quarters)."
     )
 
 

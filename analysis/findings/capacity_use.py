@@ -89,7 +89,8 @@ def utilisation_by_month(
     -----
     Bay hours stand in the month of the day worked: for each job and day the longest time of any
     one person, and what the job sheet says where there is no log. Months between the first and the
-    last entry of the log without one were not worked (0); before and after, hours are missing. A
+    last entry of the log without one were not worked (0); before and after, hours are missing. Time
+    on an unknown job is worked and holds no bay. A
     month given twice in `capacity` is added. Unused hours are priced at the overhead rate of their
     quarter, as in the statement; more hours than the practical ones make them negative. Raises
     `Unreconciled` where the months do not add to the hours of the log and of the jobs.
@@ -111,7 +112,8 @@ def utilisation_by_month(
         },
         index=index,
     ).astype("float64")
-    table = table[table[["installer_hours", "worked_hours"]].notna().any(axis=1)]
+    is_told = table["installer_hours"].notna() | table["bay_capacity_hours"].notna()
+    table = table[is_told | (table["worked_hours"] > 0)]
     if table.empty:
         return Unavailable(
             UTILISATION_BY_MONTH.name,

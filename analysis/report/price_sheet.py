@@ -228,10 +228,10 @@ class PriceSheet:
             if form != "General":
                 cell.number_format = form
             cell.alignment = _alignment(column, indented=_beside_numbers(at))
-            if is_few:
-                cell.font = FEW
             if column.typed:
                 _mark_input(cell)
+            elif is_few:
+                cell.font = FEW
         self._write_header(at, column)
 
     def _write_cell(self, row: int, at: int, column: SheetColumn, value: CellValue) -> Cell:

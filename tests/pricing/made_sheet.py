@@ -14,6 +14,7 @@ from analysis.pricing.price_sheet_form import BLOCKS, COLUMNS, PLACE, SHEET_NAME
 from analysis.records.read import read_records
 from analysis.report.workbook import workbook_bytes
 from tests.report.made_prices import TOML, price_review, prices
+from tests.report.spreadsheet import sheet_alone
 
 # Rows of the made-up prices.
 SIGN, LARGE_CHANGE, MIDSIZE_CHANGE, HOOD_LARGE, HOOD, GUARD = range(6)
@@ -78,13 +79,7 @@ def review_bytes(folder: Path) -> bytes:
     """The workbook of the made-up prices, of these records, with the price sheet alone."""
     records = read_records(folder)
     content = workbook_bytes(price_review(records.settings, records))
-    book = load_workbook(io.BytesIO(content))
-    for name in book.sheetnames:
-        if name != SHEET_NAME:
-            del book[name]
-    packed = io.BytesIO()
-    book.save(packed)
-    return packed.getvalue()
+    return sheet_alone(content, SHEET_NAME)
 
 
 def header_row(sheet: Any) -> int:

@@ -1,11 +1,13 @@
 """A spreadsheet program as a person has one, to calculate and to save workbooks."""
 
+import io
 import shutil
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 
 needs_a_spreadsheet = pytest.mark.skipif(
     shutil.which("soffice") is None, reason="needs a spreadsheet program"
@@ -23,3 +25,14 @@ def saved_by_a_spreadsheet(paths: Sequence[Path], folder: Path) -> list[Path]:
     saved = [folder / "saved" / path.name for path in paths]
     assert all(path.exists() for path in saved), done.stderr.decode(errors="replace")
     return saved
+
+
+def sheet_alone(content: bytes, name: str) -> bytes:
+    """A workbook with one of its sheets, its formulas without their values: small and quick."""
+    book = load_workbook(io.BytesIO(content))
+    for other in book.sheetnames:
+        if other != name:
+            del book[other]
+    packed = io.BytesIO()
+    book.save(packed)
+    return packed.getvalue()

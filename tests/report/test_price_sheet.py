@@ -31,7 +31,7 @@ from tests.report.made_prices import (
     price_review,
     prices,
 )
-from tests.report.spreadsheet import needs_a_spreadsheet, saved_by_a_spreadsheet
+from tests.report.spreadsheet import needs_a_spreadsheet, saved_by_a_spreadsheet, sheet_alone
 
 TAXED = parse_settings(
     'currency = "EUR"\nlocale = "de-DE"\narea_unit = "m2"\nlength_unit = "m"\n'
@@ -77,6 +77,7 @@ LIVE = [column.name for column in COLUMNS if column.live]
 
 
 _WRITTEN: dict[int, bytes] = {}
+_ALONE: dict[int, bytes] = {}
 
 
 def written(settings: Settings = SHOP) -> bytes:
@@ -110,8 +111,10 @@ def row_cells(sheet: Any, name: str) -> list[Any]:
 def changed(name: str, path: Path) -> Path:
     """The workbook of a scenario, its cells filled in as a person would."""
     settings, inputs, new_prices, _ = SCENARIOS[name]
-    # Written again by a library that drops the values beside the formulas: all are calculated.
-    book = load_workbook(io.BytesIO(written(settings)))
+    # Without the values beside the formulas: all are calculated.
+    if id(settings) not in _ALONE:
+        _ALONE[id(settings)] = sheet_alone(written(settings), SHEET_NAME)
+    book = load_workbook(io.BytesIO(_ALONE[id(settings)]))
     sheet = book[SHEET_NAME]
     cells = input_cells(sheet)
     for key, value in inputs.items():

@@ -9,7 +9,7 @@ from analysis.settings import Settings
 
 
 def money_words(value: float, settings: Settings) -> str:
-    """An amount: `$345`; with two decimals where it is no whole number and under 10, or a price."""
+    """An amount in whole units, one under 10 with two decimals: `$345`, `$0.50`."""
     places = 2 if abs(value) < 9.995 and abs(value - round(value)) > 0.005 else 0
     return _written(value, places, settings)
 

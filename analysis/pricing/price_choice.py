@@ -26,7 +26,7 @@ DOUBT: Final = 0.20
 # Hours are short only as long as they are filled: what they would earn elsewhere is counted as far
 # as the new prices together free no more than this share of them. Common practice, no source.
 MOST_FREED: Final = 0.05
-_PARTS: Final = 8
+_PARTS: Final = 16
 
 
 @dataclass(frozen=True, eq=False)

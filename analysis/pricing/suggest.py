@@ -152,8 +152,8 @@ def _with_choice(
     won = _at(part.won, at).mean(axis=0)
     # What the same move would gain if the hours of lost jobs saved their wages alone.
     freed = (won - part.won[:, :, 0].mean(axis=0)) * unit_costs(own)[1].to_numpy(float)
-    at_wages = _at(gain, at).mean(axis=0) + moves.counted * freed
     taken = _at(gain, at)
+    at_wages = taken.mean(axis=0) + moves.counted * freed
     low, high = np.quantile(taken, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=0)
     columns = (
         taken.mean(axis=0),
@@ -219,7 +219,7 @@ def _with_money(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
         expected_gain=(frame["gain"] * a_quarter).mask(hold, 0.0),
         gain_low=(frame["gain_low"] * a_quarter).mask(hold, 0.0),
         gain_high=(frame["gain_high"] * a_quarter).mask(hold, 0.0),
-        # A job at no loss of margin has a break-even only where it left something before.
+        # Where a job left nothing before, losing jobs loses nothing.
         break_even_volume_share=break_even_shares(old, new, cost, terms).where(moved & (left > 0)),
         suggested_margin_share=margin_shares(new, cost, terms).where(told),
         suggested_win_share=frame["chosen_win_share"],

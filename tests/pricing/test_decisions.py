@@ -20,6 +20,7 @@ from analysis.pricing.decisions import Decisions, decisions_of, expected_win
 from analysis.pricing.floor import at_price
 from analysis.pricing.price_sheet_form import COLUMNS, NAMES, PLACE, SHEET_NAME
 from analysis.pricing.price_sheet_reader import read_price_sheet
+from analysis.records.model import Records
 from analysis.records.read import read_records
 from tests.pricing.made_sheet import (
     GUARD,
@@ -44,11 +45,15 @@ from tests.report.spreadsheet import needs_a_spreadsheet, saved_by_a_spreadsheet
 
 ON = dt.date(2026, 10, 5)
 Edit = Callable[[Any], object]
+# The shop that no test changes, read once.
+_READ: dict[Path, Records] = {}
 
 
 @pytest.fixture(scope="module")
 def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return made_shop(tmp_path_factory.mktemp("decide") / "shop")
+    shop = made_shop(tmp_path_factory.mktemp("decide") / "shop")
+    _READ[shop] = read_records(shop)
+    return shop
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +84,7 @@ def set_input(key: str, value: Any) -> Edit:
 
 
 def decided(shop: Path, path: Path, on: dt.date = ON) -> Decisions:
-    return decisions_of(read_price_sheet(path), read_records(shop), on)
+    return decisions_of(read_price_sheet(path), _READ.get(shop) or read_records(shop), on)
 
 
 def cost(row: int) -> float:

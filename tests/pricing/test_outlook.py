@@ -8,7 +8,6 @@ import pytest
 from scipy.special import expit, logit
 
 from analysis.pricing.outlook import year_outlook
-from analysis.pricing.price_choice import MOST_FREED
 from tests.pricing.made_prices import SHOP, basis_of, demand_for
 
 MANY = 20_000
@@ -44,6 +43,12 @@ def test_the_spread_is_that_of_counts_hours_and_costs() -> None:
     variance = jobs * left**2 + 120 * (2 * 35) ** 2 + (120**2 + jobs) * 8**2
     width = 2 * 1.6449 * np.sqrt(variance)
     assert found.total.high - found.total.low == pytest.approx(width, rel=0.03)
+
+
+def test_hours_of_few_jobs_spread_about_their_mean() -> None:
+    basis = basis_of({"expected_hours_sd": 8.0, "jobs_year": 2})
+    found = year_outlook(basis, None, SHOP, basis["current_price"], draws=10 * MANY)
+    assert found.hours / found.jobs == pytest.approx(4, rel=0.03)
 
 
 def test_holding_every_price_makes_no_difference() -> None:
@@ -98,7 +103,7 @@ def test_hours_that_lost_jobs_free_earn_elsewhere_as_far_as_they_are_few() -> No
         bare = year_outlook(idle, demand, SHOP, prices, draws=MANY)
         lost = full.held_jobs - full.jobs
         beyond = 100 * 4 - 4 * 30
-        counted = min(lost, MOST_FREED * full.held_jobs)
+        counted = min(lost, 0.05 * full.held_jobs)
         more = full.difference.mean - bare.difference.mean
         assert more == pytest.approx(counted * beyond, rel=0.03)
 

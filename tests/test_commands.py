@@ -101,13 +101,21 @@ def test_two_tables_give_hours_film_and_contribution(tmp_path: Path) -> None:
     assert {each["result"] for each in missing} == {
         "avoidable_by_job",
         "best_allowance",
+        "demand_seasons",
         "film_counts",
         "hours_by_task",
+        "model_surcharges",
         "offcut_shelf",
         "offcuts_on_shelf",
         "overrun_by_task",
+        "price_basis",
+        "price_follow_up",
+        "price_outlook",
+        "price_sensitivity",
+        "price_suggestions",
         "recuts_by_allowance",
         "waste_by_panel",
+        "win_chances",
     }
 
 

@@ -12,7 +12,7 @@ from analysis.report.figures_suggestions import (
     change_range,
     ranked,
 )
-from analysis.report.grids import Cell, Grid, Heading, number, slices_of
+from analysis.report.grids import Cell, Grid, Heading, few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed
 from analysis.report.results import Review
 
@@ -77,7 +77,8 @@ def _surcharges(review: Review, say: Numbers) -> list[tuple[str, ...]]:
     if found.line:
         return []
     rows: list[tuple[str, ...]] = []
-    for (make, model), part in found.quarter.groupby(["make", "model"], sort=False):
+    sure = found.quarter[~few(found.quarter)]
+    for (make, model), part in sure.groupby(["make", "model"], sort=False):
         dear = part.sort_values("surcharge", ascending=False, kind="stable")
         named = [
             f"{label(row['service'])} {say.change(row['surcharge'])}"

@@ -113,7 +113,9 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
         note="The dot is the suggested price, the mark the floor: the lowest price that leaves the "
         "target margin; both against today's list price. A suggestion keeps within "
         f"{say.percent(100 * review.settings.pricing.largest_change)} of it, so a floor far "
-        f"off is reached in steps.{some}",
+        "off is reached in steps. Gains tend to come out smaller than said where quotes are few: in "
+        "simulated shops, of what was expected 95 % came with 2,000 quotes, three quarters with "
+        f"500, six tenths with 150.{some}",
         names=tuple(names),
         few=tuple(few(shown)),
         unit="%",
@@ -287,7 +289,8 @@ def gather_surcharges(review: Review) -> FigureInfo:
         grids=(grid,),
         note="For models that are all but sure to run over, and only for the services on which "
         "they do. Hours beyond others of their class × what an hour must earn. The suggested "
-        "prices leave these vehicles out, so nothing is charged twice.",
+        "prices leave these vehicles out, so nothing is charged twice. Grey rows rest on few jobs "
+        "of that service on that model: what the model does elsewhere speaks for them.",
     )
 
 
@@ -337,5 +340,7 @@ def gather_sensitivity(review: Review) -> FigureInfo:
         title=finding,
         grids=(Grid("One assumption changed at a time", 1, (), headings, tuple(rows)),),
         note="The suggestions made again with one assumption changed; every price stands in the "
-        "table price_sensitivity. Means are against those of this review.",
+        "table price_sensitivity. Means are against those of this review. Where it is known what "
+        "customers do, that decides, and a higher target only moves the floor under which no price "
+        "is lowered.",
     )

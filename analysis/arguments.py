@@ -161,6 +161,11 @@ def _add_decide(commands: "argparse._SubParsersAction[_Parser]") -> None:
         help="day of the decision, as 2026-10-05 (default: today)",
     )
     decide.add_argument(
+        "--far",
+        action="store_true",
+        help="take new prices over twice or under half of the current ones too: they are meant",
+    )
+    decide.add_argument(
         "--dry-run", action="store_true", help="say what would be written, and write nothing"
     )
 

@@ -91,20 +91,23 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _review(asked: argparse.Namespace) -> int:
-    from analysis.report.folder import default_out, write_review
+    from analysis.records.read import read_records
+    from analysis.report.folder import default_out, refuse_review_folder, write_review
+    from analysis.report.letters import with_letters
     from analysis.report.page import render_page
-    from analysis.review import run_review
+    from analysis.review import chosen_quarter, review_records
 
     with _Progress() as progress:
-        review = run_review(
-            asked.folder,
-            asked.quarter,
-            progress,
-            installers_as_letters=asked.installers_as_letters,
-        )
+        records = read_records(asked.folder, progress=progress)
+        out = asked.out or default_out(asked.folder, chosen_quarter(records, asked.quarter))
+        # Before the work: what stands there may be a price sheet that was filled in.
+        refuse_review_folder(out, records, asked.folder)
+        progress("costing the jobs")
+        review = review_records(records, asked.quarter, progress)
+        if asked.installers_as_letters:
+            review = with_letters(review)
         progress("drawing the report")
         page = render_page(review)
-        out = asked.out or default_out(asked.folder, review.quarter)
         write_review(review, page, out, asked.folder, progress)
     from analysis.report.sentences import answers
 
@@ -189,7 +192,14 @@ def _decide(asked: argparse.Namespace) -> int:
         records = read_records(asked.folder, progress=progress)
         progress("reading the price sheet")
         try:
-            decided = decide(asked.folder, records, asked.sheet, asked.on, write=not asked.dry_run)
+            decided = decide(
+                asked.folder,
+                records,
+                asked.sheet,
+                asked.on,
+                far=asked.far,
+                write=not asked.dry_run,
+            )
         except NotAppended as error:
             for line in error.rows:
                 _say(line)

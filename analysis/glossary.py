@@ -70,6 +70,11 @@ _HEADINGS: Final = {
     "installer_use_pct": "Use of people's hours",
     "bay_use_pct": "Use of bay hours",
     "a_month": "A month",
+    "told": "With all known",
+    "mix": "Mix of jobs",
+    "discontinued": "Did not come again",
+    "price_spread_pct": "Prices vary by",
+    "governs": "Ranked now",
     "price_since": "Price stands since",
     "expected_hours_sd": "Spread of hours",
     "win_before_pct": "Won before",
@@ -160,6 +165,28 @@ _TRADE: Final = {
         "cleaning and waiting."
     ),
     "Loaded rate": "Wage with what the shop pays on top of it.",
+    "Cell": "One service on one vehicle class, such as roofs on vans.",
+    "Bridge": (
+        "The steps from last quarter's margin to this one's: what each cause added or took away."
+    ),
+    "Mix": "How the jobs are divided among services and vehicle classes.",
+    "Discontinued": "A cell with jobs in the quarter before and none in this one.",
+    "Governs": (
+        "What ranks the services: an hour of what is short, or contribution where nothing is."
+    ),
+    "Like for like": "Compared as if the jobs, or the quotes, had been the same ones each time.",
+    "Slope": (
+        "How fast the chance to win falls as the price rises: the further below 0, the more "
+        "customers mind the price."
+    ),
+    "Price spread": (
+        "How far the prices quoted lie from the list as a rule: about two in three lie no further "
+        "from their mean."
+    ),
+    "Margins": (
+        "Material margin is what film and consumables leave of the revenue; less labour it is "
+        "contribution; less overhead and redos too it is full margin."
+    ),
     "Trailing year": "The twelve months that end with the quarter.",
     "Wilson interval": (
         "A range in which the true rate of a count out of a count plausibly lies (Wilson 1927). "

@@ -281,6 +281,7 @@ PRICE_BASIS = Table(
         percent("cost_drift_pct", "Expected cost against the same job at a year ago's rates."),
         percent("price_drift_pct", "List price against a year ago."),
         day("price_since", "Day since which the list price has stood."),
+        text("apart", "Flagged models that are charged for by themselves, with their jobs."),
         text("note", "What is not known; blank where all is."),
         ENOUGH,
     ),
@@ -347,7 +348,7 @@ PRICE_OUTLOOK = Table(
     "Contribution of the coming year with today's prices and with those suggested, over a thousand "
     "years by chance: enquiries, answers to the price, hours, film.",
     (
-        key("prices", "today's, suggested, or the difference."),
+        key("prices", "today's, suggested, the difference, or hours freed (on top of it)."),
         Column("jobs", Kind.NUMBER, "Mean number of jobs."),
         Column("hours", Kind.HOURS, "Mean person hours."),
         money("contribution", "Mean contribution of the year.", sums=False),

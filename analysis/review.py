@@ -13,7 +13,7 @@ from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable, WorkbookError
 from analysis.findings.avoidable import LaidAgain, avoidable_by_job, lay_past_cuts
 from analysis.findings.bridge import bridge_cells, quarter_bridge
-from analysis.findings.capacity_use import governing_in, utilisation_by_month
+from analysis.findings.capacity_use import governing_in, spare_hours, utilisation_by_month
 from analysis.findings.earning import best_mix, earning_by_service
 from analysis.findings.film_flows import film_flows
 from analysis.findings.film_lessons import learn_film
@@ -174,16 +174,17 @@ def quarter_results(
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
     months = utilisation_by_month(costing, records, quarter)
+    governing = governing_in(months, quarter)
     quarters = year_quarters(quarter)
     results = _period_results(costing, records, period, [quarter], laid, lessons) | {
         "quarter_bridge": quarter_bridge(costing, records, quarter),
         "bridge_cells": bridge_cells(costing, records, quarter),
         "variances": job_variances(costing, records, quarter),
         "utilisation_by_month": months,
-        "earning_by_service": earning_by_service(
-            costing, governing_in(months, quarter), year, fewest
+        "earning_by_service": earning_by_service(costing, governing, year, fewest),
+        "best_mix": best_mix(
+            costing, spare_hours(months, governing, quarter), year, quarters, fewest
         ),
-        "best_mix": best_mix(costing, year, quarters, fewest),
         "avoidable_by_job": avoidable_by_job(laid, period),
         "film_counts": film_counts(costing, quarter.last_day),
         "offcuts_on_shelf": offcuts_on_shelf(costing, records, quarter.last_day),

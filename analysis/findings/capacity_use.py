@@ -18,6 +18,7 @@ SHORT_FROM_SHARE: Final = 0.85
 BAYS, INSTALLERS, NOTHING, UNKNOWN = "bays", "installers", "nothing", "not known"
 # Fewer months than this that stand in both years say nothing about a change of the year.
 _FEWEST_MATCHED: Final = 6
+_YEAR_MONTHS: Final = 12
 _PAIRS: Final = (("worked_hours", "installer_hours"), ("bay_hours", "bay_capacity_hours"))
 
 
@@ -72,6 +73,14 @@ class Governing:
         use = self.coming.bay_share if bays else self.coming.installer_share
         above = (use - SHORT_FROM_SHARE) / (1 - SHORT_FROM_SHARE)
         return float(np.clip(above, 0.0, 1.0)) if self.is_short else 0.0
+
+
+@dataclass(frozen=True)
+class Spare:
+    """Hours of twelve months that were there and not used, of what is not short. [h]"""
+
+    people_hours: float = 0.0
+    bay_hours: float = 0.0
 
 
 def utilisation_by_month(
@@ -161,6 +170,22 @@ def governing_in(months: pd.DataFrame | Unavailable, quarter: Quarter) -> Govern
     )
 
 
+def spare_hours(
+    months: pd.DataFrame | Unavailable, governing: Governing, quarter: Quarter
+) -> Spare:
+    """Hours by which other work may hold more than it did in the twelve months to the quarter.
+
+    `months` : the table `utilisation_by_month`. Only what is not short has any, and only where
+    something else is: hours that there were less those used, where both are written down for all
+    twelve months, never below 0. Else 0. [h]
+    """
+    if isinstance(months, Unavailable) or not governing.is_short:
+        return Spare()
+    year = months[months["month"].between(quarter.year_first_day, quarter.last_day)]
+    people, bays = (_unused(year, *pair) for pair in _PAIRS)
+    return Spare(people_hours=people) if governing.constraint == BAYS else Spare(bay_hours=bays)
+
+
 def constraints(installer_use: pd.Series, bay_use: pd.Series) -> pd.Series:
     """What is short in each row, by the use of both [share]; the one used more, bays at a tie."""
     people, bays = installer_use.fillna(-np.inf), bay_use.fillna(-np.inf)
@@ -228,6 +253,12 @@ def _use(months: pd.DataFrame, top: str, bottom: str) -> float:
     """Use over some months: sum ÷ sum over those for which both are known; NaN without any."""
     known = months[months[top].notna() & (months[bottom] > 0)]
     return float(known[top].sum() / known[bottom].sum()) if len(known) else np.nan
+
+
+def _unused(year: pd.DataFrame, used: str, there: str) -> float:
+    """Hours of twelve months that were there less those used; 0 where not all are known. [h]"""
+    unused = (year[there] - year[used]).dropna()
+    return max(0.0, float(unused.sum())) if len(unused) == _YEAR_MONTHS else 0.0
 
 
 def _coming(months: pd.DataFrame, quarter: Quarter, pair: tuple[str, str]) -> tuple[float, str]:

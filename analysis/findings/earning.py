@@ -9,7 +9,7 @@ from scipy.optimize import linprog
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, assert_reconciled
-from analysis.findings.capacity_use import BAYS, INSTALLERS, NOTHING, UNKNOWN, Governing
+from analysis.findings.capacity_use import BAYS, INSTALLERS, NOTHING, UNKNOWN, Governing, Spare
 from analysis.findings.evidence import is_enough
 from analysis.findings.groups import Period, finished_in, group_sums
 from analysis.periods import Quarter
@@ -112,12 +112,13 @@ def earning_by_service(
 
 
 def best_mix(
-    costing: Costing, year: Period, quarters: list[Quarter], fewest: int
+    costing: Costing, spare: Spare, year: Period, quarters: list[Quarter], fewest: int
 ) -> pd.DataFrame | Unavailable:
     """The mix of services that would have left the largest material margin in the same hours.
 
     Parameters
     ----------
+    spare : hours that the mix may take beyond those of today's, of what is not short [h]
     year, quarters : the twelve months, and the four quarters they are made of
     fewest : jobs below which a service keeps today's number
 
@@ -129,8 +130,10 @@ def best_mix(
 
     Notes
     -----
-    Neither the person hours nor the bay hours of these jobs may grow; a service has between no job
-    and four times its best quarter, never under today's number. A service whose margin or hours
+    The hours of these jobs may not grow where they are short; those of what is not short may, by
+    `spare`: an hour that nobody wants is no reason to leave a job undone (`spare_hours`, which
+    leaves none where nothing is short or it is not known). A service has between no job and four
+    times its best quarter, never under today's number. A service whose margin or hours
     are not known, or which has fewer jobs than `fewest`, keeps today's number, and its gain is 0.
     Jobs are not whole numbers. Hours, margins and what customers want are taken as they were in
     the twelve months: that many were wanted once in a quarter does not say that they would be all
@@ -154,7 +157,8 @@ def best_mix(
     margins = free["material_margin"].to_numpy()
     uses = free[["actual_hours", "bay_hours"]].to_numpy().T
     most = table.loc[is_free, "most_jobs"].to_numpy(dtype="float64")
-    plan = best_plan(margins, uses, uses @ now, most)
+    limits = uses @ now + np.array([spare.people_hours, spare.bay_hours])
+    plan = best_plan(margins, uses, limits, most)
     best = table["jobs"].astype("float64")
     best[is_free] = plan.amounts
     table = table.assign(

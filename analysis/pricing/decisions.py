@@ -1,7 +1,8 @@
 """From a price sheet that was filled in to rows of the record table `decisions`.
 
 All or nothing: one cell that cannot be taken refuses the sheet. What is allowed and unusual is
-taken and told: a large change, a price under the floor, a price that is no multiple.
+taken and told: a large change, a price under the floor, a price that is no multiple. A price so far
+from the current one that a digit may have slipped is taken only where that is said to be meant.
 """
 
 import datetime as dt
@@ -22,8 +23,11 @@ from analysis.pricing.decision_cells import (
     first_day,
     heading,
     inputs_of,
+    is_first_day_blank,
     sheet_note,
+    what,
 )
+from analysis.pricing.money_words import money_words, price_words
 from analysis.pricing.price_cells import KEYS, price_cells
 from analysis.pricing.price_lines import price_lines
 from analysis.pricing.price_sheet_form import shop_mark
@@ -32,6 +36,7 @@ from analysis.record_tables import DECISIONS
 from analysis.records.model import Records
 
 _HALF_A_CENT: Final = 0.005
+_FAR: Final = 2.0  # times the current price, or one part in so many of it
 _HAIR: Final = 1e-9
 _A_STEP: Final = 1e-6
 _SURE: Final = 1e-4  # a chance nearer to 0 or 1 has no log-odds to speak of
@@ -42,15 +47,19 @@ class Decisions:
     """What a sheet decides: `rows` to append to the table `decisions`, a column each of its own.
 
     `refused` : a line for each cell that cannot be taken; then `rows` is empty. `told` : what is
-    unusual and taken all the same.
+    unusual and taken all the same. `from_next_month` : no first day was typed in, so that it is the
+    first of the month after the decision.
     """
 
     rows: pd.DataFrame
     refused: tuple[str, ...]
     told: tuple[str, ...]
+    from_next_month: bool = False
 
 
-def decisions_of(sheet: PriceSheet, records: Records, on: dt.date) -> Decisions:
+def decisions_of(
+    sheet: PriceSheet, records: Records, on: dt.date, *, far: bool = False
+) -> Decisions:
     """The decisions of a sheet, taken on a day.
 
     Parameters
@@ -58,15 +67,16 @@ def decisions_of(sheet: PriceSheet, records: Records, on: dt.date) -> Decisions:
     sheet : what a person filled in.
     records : the checked records that the decisions are to be added to.
     on : the day of the decision.
+    far : whether prices over twice or under half of the current ones are meant.
 
     Returns
     -------
     Decisions
-        Refused are: a sheet of other records; a first day that is blank, before `on` or over a year
-        after it; a price that is none, or not over 0; a service and class that the price list does
-        not have, or whose list price is another than on the sheet; a row that was changed; the
-        same service, class and first day as in the records or twice in the sheet; and a sheet
-        without any price.
+        Refused are: a sheet of other records; a first day before `on` or over a year after it; a
+        price that is none, not over 0, or far from the current one; a service and class that the
+        price list does not have, or whose list price is another than on the sheet; a row that was
+        changed; the same service, class and first day as in the records or twice in the sheet; and
+        a sheet without any price. A first day left blank is the first of the month after `on`.
 
     Notes
     -----
@@ -91,6 +101,8 @@ def decisions_of(sheet: PriceSheet, records: Records, on: dt.date) -> Decisions:
         )
     inputs, note = inputs_of(work), sheet_note(work)
     filled = _against_list(work, filled)
+    if not far:
+        _refuse_far(work, filled)
     if first is not None:
         _refuse_repeated(work, filled, first)
     if work.refused or first is None:
@@ -98,7 +110,8 @@ def decisions_of(sheet: PriceSheet, records: Records, on: dt.date) -> Decisions:
     lines = price_lines(_basis(filled), filled, inputs)
     _tell(work, filled, lines, first)
     filled = filled.assign(note=filled["note"].fillna(note) if note else filled["note"])
-    return Decisions(_rows(work, filled, lines, first), (), tuple(work.told))
+    rows = _rows(work, filled, lines, first)
+    return Decisions(rows, (), tuple(work.told), is_first_day_blank(work))
 
 
 def _no_rows() -> pd.DataFrame:
@@ -110,60 +123,69 @@ def _no_rows() -> pd.DataFrame:
 
 def _against_list(work: SheetWork, filled: pd.DataFrame) -> pd.DataFrame:
     """The rows whose price the list still has; the others are refused."""
-    listed = price_cells(work.records["price_list"], work.on)[[*KEYS, "current_price"]]
+    listed = price_cells(work.records["price_list"], work.on)
+    listed = listed[[*KEYS, "current_price", "price_since"]]
     listed = listed.rename(columns={"current_price": "listed_price"})
     both = filled.merge(listed, on=KEYS, how="left", validate="many_to_one")
     apart = ~((both["current_price"] - both["listed_price"]).abs() < _HALF_A_CENT)
     day = f"{work.on:%Y-%m-%d}"
     for each in as_dicts(both[apart]):
         if pd.isna(each["listed_price"]):
-            problem = f"the price list has no price for {_what(each)} on {day}"
+            problem = f"the price list has no price for it on {day}"
             remedy = "Enter it in price_list first, and run review again."
-            work.refuse(each["row"], heading("service"), problem, remedy)
+            work.refuse_in(each, "service", problem, remedy)
             continue
         problem = (
-            f"the current price of {_what(each)} is {_money(each['current_price'], work)} on the "
-            f"sheet, and {_money(each['listed_price'], work)} in the price list of {day}"
+            f"the current price is {_money(each['current_price'], work)} on the sheet, and "
+            f"{_money(each['listed_price'], work)} in the price list of {day}"
         )
         remedy = (
             "The list has changed since the review: run review again and decide on its sheet (or "
             "give the day of the decision with --on)."
         )
-        work.refuse(each["row"], heading("current_price"), problem, remedy)
+        work.refuse_in(each, "current_price", problem, remedy)
     return both[~apart].reset_index(drop=True)
 
 
-def _refuse_repeated(work: SheetWork, filled: pd.DataFrame, first: pd.Timestamp) -> None:
-    past = work.records["decisions"]
-    same_day = past[past["effective_from"] == first].drop_duplicates(KEYS)
-    known = filled[[*KEYS, "row"]].merge(
-        same_day[[*KEYS, "decided_on"]], on=KEYS, how="inner", validate="many_to_one"
-    )
-    column, day = heading("new_price"), f"{first:%Y-%m-%d}"
-    for each in as_dicts(known):
+def _refuse_far(work: SheetWork, filled: pd.DataFrame) -> None:
+    """A price over twice or under half of the current one: a digit may have slipped."""
+    ratio = filled["new_price"] / filled["current_price"]
+    for each in as_dicts(filled[(ratio > _FAR + _HAIR) | (ratio < 1 / _FAR - _HAIR)]):
+        side = "over twice" if each["new_price"] > each["current_price"] else "under half"
         problem = (
-            f"the decisions already have a price for {_what(each)} from {day} on, decided on "
-            f"{each['decided_on']:%Y-%m-%d}"
+            f"{_money(each['new_price'], work)} is {side} the current price of "
+            f"{_money(each['current_price'], work)}"
+        )
+        remedy = "Mend the cell if a digit slipped; if it is meant, run this again with --far."
+        work.refuse_in(each, "new_price", problem, remedy)
+
+
+def _refuse_repeated(work: SheetWork, filled: pd.DataFrame, first: pd.Timestamp) -> None:
+    past = work.records["decisions"][[*KEYS, "decided_on", "effective_from", "new_price"]]
+    past = past.rename(columns={"new_price": "decided_price"})
+    known = filled.merge(past, on=KEYS, how="inner", validate="many_to_many")
+    taken = known["effective_from"] == first
+    if is_first_day_blank(work):
+        # The sheet names no day, so a second run of it in another month has another first day.
+        same = (known["decided_price"] - known["new_price"]).abs() < _HALF_A_CENT
+        taken |= same & (known["decided_on"] >= known["price_since"])
+    for each in as_dicts(known[taken].drop_duplicates("row")):
+        problem = (
+            f"the decisions already have a price for it from {each['effective_from']:%Y-%m-%d} on, "
+            f"decided on {each['decided_on']:%Y-%m-%d}"
         )
         remedy = (
             "Clear the cell, or choose another first day; to take the earlier one back, delete its "
             "row from decisions."
         )
-        work.refuse(each["row"], column, problem, remedy)
+        work.refuse_in(each, "new_price", problem, remedy)
     for each in as_dicts(filled[filled.duplicated(KEYS)]):
-        problem = f"{_what(each)} has a new price in an earlier row of the sheet too"
-        work.refuse(each["row"], column, problem, "Clear one of the two.")
-
-
-def _what(row: Mapping[str, Any]) -> str:
-    """A service and class in words."""
-    if pd.isna(row["vehicle_class"]):
-        return f"{row['service']}, every class without its own"
-    return f"{row['service']}, {row['vehicle_class']}"
+        problem = "it has a new price in an earlier row of the sheet too"
+        work.refuse_in(each, "new_price", problem, "Clear one of the two.")
 
 
 def _money(amount: float, work: SheetWork) -> str:
-    return "blank" if np.isnan(amount) else f"{amount:,.2f} {work.settings.currency}"
+    return "blank" if np.isnan(amount) else price_words(amount, work.settings)
 
 
 # --- what is told --------------------------------------------------------------------------------
@@ -174,8 +196,8 @@ def _tell(work: SheetWork, filled: pd.DataFrame, lines: pd.DataFrame, first: pd.
     later = later.rename(columns={"current_price": "later_price"})
     rows = filled.assign(floor_price=lines["floor_price"])
     for each in as_dicts(rows.merge(later, on=KEYS, how="left", validate="one_to_one")):
-        what = f"{_what(each)}: {_money(each['new_price'], work)}"
-        work.told += [f"{what} {text}." for text in _unusual(work, each, first)]
+        start = f"{what(each)}: {_money(each['new_price'], work)}"
+        work.told += [f"{start} {text}." for text in _unusual(work, each, first)]
     changed = "; ".join(changed_inputs(work))
     if changed:
         work.told.append(
@@ -190,7 +212,9 @@ def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> It
         float(row[name]) for name in ("new_price", "current_price", "floor_price", "later_price")
     )
     if new < floor - _HALF_A_CENT:
-        yield f"is under the floor of {_money(floor, work)}"
+        words = money_words(floor, work.settings)
+        # Where both look the same in whole money, the cents tell them apart.
+        yield f"is under the floor of {_money(floor, work) if words == _money(new, work) else words}"
     if abs(new / old - 1) > pricing.largest_change + _HAIR:
         yield (
             f"is {new / old - 1:+.1%} from {_money(old, work)}, more than the largest change of "
@@ -198,8 +222,8 @@ def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> It
         )
     steps = (new + pricing.round_down_by) / pricing.round_to
     if abs(steps - round(steps)) > _A_STEP:
-        less = f" less {pricing.round_down_by:g}" if pricing.round_down_by else ""
-        yield f"is no multiple of {pricing.round_to:g}{less}"
+        less = f" less {_money(pricing.round_down_by, work)}" if pricing.round_down_by else ""
+        yield f"is no multiple of {_money(pricing.round_to, work)}{less}"
     if abs(new - old) < _HALF_A_CENT:
         yield "is the current price; it is kept as a decision"
     if min(abs(later - old), abs(later - new)) >= _HALF_A_CENT:

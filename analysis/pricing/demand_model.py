@@ -28,12 +28,12 @@ from scipy.special import expit
 from analysis.findings.mixed import Array, Codes
 
 # Believed before a quote is seen, weakly. The elasticity of the jobs won is slope × (1 − chance to
-# win): a slope of 3 makes it −1.2 where six quotes in ten are won. Published means lie further out,
+# win): a slope of 4 makes it −1.6 where six quotes in ten are won. Published means lie further out,
 # −1.76 (Tellis 1988, Journal of Marketing Research 25:331-341) and −2.62 (Bijmolt, van Heerde and
 # Pieters 2005, Journal of Marketing Research 42:141-156; both from memory), which are slopes of 4.4
 # and 6.5; but those are consumer goods on a shelf, where the next brand costs no second visit. A
 # factor of two and a half either way holds both. Services differ by a factor of some 1.6.
-STEEPNESS: Final = float(np.log(3.0))
+STEEPNESS: Final = float(np.log(4.0))
 STEEPNESS_SD: Final = float(np.log(2.5))
 SPREAD_SD: Final = 0.7
 # The rest is common practice, no source: six quotes in ten are won, give or take; services differ

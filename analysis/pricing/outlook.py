@@ -15,8 +15,7 @@ from analysis.settings import Settings
 _YEARS: Final = 1_000
 _SEED: Final = 1
 _UNCHANGED: Final = (
-    "What customers do at another price is not learnt for some cells: their jobs are taken to stay "
-    "as they were."
+    "Where it is not known what customers do at another price, today's price and jobs are counted."
 )
 _LEFT_OUT: Final = "Cells whose cost or price is not known are left out."
 
@@ -34,6 +33,7 @@ class Spread:
 class Outlook:
     """The coming year at given prices, at today's, and what the difference brings.
 
+    `freed` : on top of the difference, what the hours of the jobs lost earn where they are filled;
     `jobs`, `held_jobs` : mean jobs a year; `hours`, `held_hours` : mean person hours [h]; `cells` :
     `service, vehicle_class, jobs, held_jobs, difference` (means, a row a basis row; missing where
     the cell is left out); `notes` : what was assumed.
@@ -42,6 +42,7 @@ class Outlook:
     total: Spread
     held: Spread
     difference: Spread
+    freed: Spread
     probability_gains: float
     jobs: float
     held_jobs: float
@@ -85,8 +86,8 @@ def year_outlook(
     of two prices are among those won at the cheaper. Hours of n jobs are lognormal with the mean
     and variance of a sum of n (Fenton 1960, IRE Transactions on Communications Systems 8:57-67;
     from memory). The expected cost's error is one draw a service. Prices around the list count at
-    their mean. Where hours are short, hours that lost jobs free earn what `hour_value` says, as far
-    as they are no more than a twentieth of all.
+    their mean. Hours that lost jobs free save their wages; where hours are short, what they earn
+    beyond that (`hour_value`), as far as they are no more than a twentieth of all, stands apart.
     """
     rng = np.random.default_rng(seed)
     basis = basis.reset_index(drop=True)
@@ -97,8 +98,11 @@ def year_outlook(
     learnt = np.zeros(len(basis), dtype=bool)
     if demand is not None and (at >= 0).any():
         learnt = (at >= 0) & demand.cells["learnt"].to_numpy(bool)[at] & known
+    # No curve is pretended: what is not learnt stays at today's price.
+    asked = np.where(learnt, asked, today)
     year = _year(basis, demand, at, np.log(asked / today), learnt, draws, rng)
     money, held, hours, held_hours = _money(basis, settings, asked, today, year, known, rng)
+    freed = _freed(basis, year, known).sum(axis=1)
     total, of_held = money.sum(axis=1), held.sum(axis=1)
     notes = [_UNCHANGED] * bool((known & ~learnt).any()) + [_LEFT_OUT] * bool((~known).any())
     cells = basis[["service", "vehicle_class"]].assign(
@@ -110,7 +114,8 @@ def year_outlook(
         _spread(total),
         _spread(of_held),
         _spread(total - of_held),
-        float((total > of_held).mean()),
+        _spread(freed),
+        float((total > of_held).mean()) if (asked != today)[known].any() else np.nan,
         float(cells["jobs"].sum()),
         float(cells["held_jobs"].sum()),
         hours,
@@ -190,7 +195,6 @@ def _money(
 
     money, hours = of(year.jobs, year.paid)
     held, held_hours = of(year.held_jobs, year.held_paid)
-    money = money + _freed(basis, year, known)
     return money, held, float(hours.sum(axis=1).mean()), float(held_hours.sum(axis=1).mean())
 
 

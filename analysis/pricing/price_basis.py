@@ -112,6 +112,7 @@ def price_basis(
             "bay_hours_each" if short.constraint == "bays" else "expected_hours"
         ],
         cost_drift_share=cost / then - 1,
+        apart=_apart(cells, lines, flagged),
         enough=is_enough(counted, settings.pricing.fewest_jobs),
     )
     return frame.assign(note=_notes(frame, rates))
@@ -177,6 +178,18 @@ def _asked(cells: pd.DataFrame, lines: pd.DataFrame, flagged: pd.DataFrame) -> p
     )
     asked = pd.concat([part for part in (by, bare) if len(part)], ignore_index=True)
     return asked.assign(service=cells["service"].to_numpy()[asked["cell"].to_numpy(int)])
+
+
+def _apart(cells: pd.DataFrame, lines: pd.DataFrame, flagged: pd.DataFrame) -> pd.Series:
+    """The flagged models of each cell with their jobs, in words; missing where there are none."""
+    models = pd.MultiIndex.from_frame(flagged[["make", "model"]])
+    own = lines[pd.MultiIndex.from_frame(lines[["make", "model"]]).isin(models)]
+    count = own.groupby(["cell", "make", "model"]).size().rename("jobs").reset_index()
+    count = count.sort_values(["cell", "jobs"], ascending=[True, False], kind="stable")
+    words = count["make"] + " " + count["model"] + " (" + count["jobs"].astype("str")
+    total = count["cell"].map(lines.groupby("cell").size()).astype("str")
+    named = (words + " of its " + total + " jobs)").groupby(count["cell"]).agg(" and ".join)
+    return named.reindex(cells.index).astype("str")
 
 
 def _forecast(

@@ -192,13 +192,20 @@ def best_moves(
 
     Where hours are short, the largest part of what they would earn elsewhere is counted at which
     the new prices together free no more than `MOST_FREED` of the hours that these cells take now.
+    Hours that a lower price takes cost the whole of it.
     """
     short = basis["short_hours_each"].fillna(0.0).to_numpy(float)[:, None]
     held = response.won.mean(axis=0) * short
     allowed = may_be_asked(response.prices, floor, response.learnt)
 
+    # A lower price takes hours from others, which costs all that they earn.
+    with np.errstate(invalid="ignore"):
+        takes_hours = response.prices < response.prices[:, :1]
+    whole = gains(response, basis, settings, seed)
+
     def moves(part: int) -> Moves:
         gain = gains(response, basis, settings, seed, part / _PARTS)
+        gain = np.where(takes_hours, whole, gain)
         return Moves(choose(gain, allowed), gain, part / _PARTS)
 
     def fills(found: Moves) -> bool:

@@ -17,9 +17,12 @@ from analysis.periods import Quarter
 from analysis.pricing.demand import Demand, learn_demand
 from analysis.pricing.demand_tables import demand_seasons, win_chances
 from analysis.pricing.follow_up import price_follow_up
+from analysis.pricing.follow_up_words import TOO_EARLY
+from analysis.pricing.money_words import price_words
 from analysis.pricing.outlook import Outlook, year_outlook
 from analysis.pricing.price_basis import ShortHours, price_basis
-from analysis.pricing.price_cells import price_cells
+from analysis.pricing.price_cells import KEYS, price_cells
+from analysis.pricing.price_choice import demand_rows
 from analysis.pricing.sensitivity import price_sensitivity
 from analysis.pricing.suggest import suggest_prices
 from analysis.pricing.surcharges import model_surcharges
@@ -35,7 +38,12 @@ _BASED: Final = (
     "price_outlook",
     "price_sensitivity",
 )
-TODAY, SUGGESTED, DIFFERENCE = OUTLOOK_ROWS = ("today's", "suggested", "difference")
+TODAY, SUGGESTED, DIFFERENCE, FREED = OUTLOOK_ROWS = (
+    "today's",
+    "suggested",
+    "difference",
+    "hours freed",
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,8 +82,42 @@ def review_prices(
         tables = _of_demand(demand, records, day, fewest)
         tables |= _of_basis(basis, demand, lessons, records.settings)
         say("following up past prices")
-        tables["price_follow_up"] = price_follow_up(costing, records, day, fewest)
+        follow_up = price_follow_up(costing, records, day, fewest)
+    tables["price_follow_up"] = follow_up
+    suggestions = tables["price_suggestions"]
+    if isinstance(suggestions, pd.DataFrame):
+        tables["price_suggestions"] = with_trials(suggestions, follow_up, records, day)
     return Pricing(basis, demand, governing, tables)
+
+
+def with_trials(
+    suggestions: pd.DataFrame, follow_up: Result, records: Records, day: pd.Timestamp
+) -> pd.DataFrame:
+    """The suggestions, whose reason also says which price is on trial, or decided and to come."""
+    settings = records.settings
+    decisions = records["decisions"]
+    ahead = decisions[decisions["effective_from"] > day]
+    parts = [
+        "Decided already: "
+        + ahead["new_price"].map(lambda price: price_words(price, settings))
+        + " from "
+        + ahead["effective_from"].dt.strftime("%Y-%m-%d")
+        + "."
+    ]
+    keyed = [ahead[KEYS]]
+    if isinstance(follow_up, pd.DataFrame):
+        trial = follow_up[follow_up["verdict"] == TOO_EARLY]
+        since = trial["effective_from"].dt.strftime("%Y-%m-%d")
+        parts.append("Its price since " + since + " is still on trial.")
+        keyed.append(trial[KEYS])
+    told = pd.concat(keyed, ignore_index=True).assign(
+        more=pd.concat(parts, ignore_index=True).astype("str")
+    )
+    told = told.drop_duplicates(KEYS, keep="last")
+    more = suggestions[KEYS].merge(told, on=KEYS, how="left", validate="m:1")["more"]
+    more.index = suggestions.index
+    reason = (suggestions["reason"] + " " + more.fillna("")).str.strip()
+    return suggestions.assign(reason=reason.astype("str"))
 
 
 def _of_demand(
@@ -103,25 +145,39 @@ def _of_basis(
         "model_surcharges": model_surcharges(
             suggestions, basis, lessons.tables["next_quotes"], models, settings
         ),
-        "price_outlook": outlook_table(
-            year_outlook(basis, known, settings, suggestions["suggested_price"])
-        ),
+        "price_outlook": _outlook(basis, known, settings, suggestions["suggested_price"]),
         "price_sensitivity": price_sensitivity(basis, known, settings, suggestions),
     }
 
 
+def _outlook(
+    basis: pd.DataFrame, demand: Demand | None, settings: Settings, prices: pd.Series
+) -> Result:
+    """The coming year; not told where no price has both a known cost and a learnt answer."""
+    at = demand_rows(basis, demand)
+    costed = (basis["expected_cost"].notna() & (at >= 0)).to_numpy()
+    if demand is None or not demand.cells["learnt"].to_numpy(bool)[at[costed]].any():
+        line = (
+            "What the coming year brings at other prices needs a price whose cost is known and "
+            "quotes, won and lost, that tell what its customers do."
+        )
+        return Unavailable("price_outlook", ("quotes",), line)
+    return outlook_table(year_outlook(basis, demand, settings, prices))
+
+
 def outlook_table(outlook: Outlook) -> pd.DataFrame:
     """The coming year at today's prices, at those suggested, and the difference."""
-    spreads = (outlook.held, outlook.total, outlook.difference)
-    jobs = (outlook.held_jobs, outlook.jobs, outlook.jobs - outlook.held_jobs)
-    hours = (outlook.held_hours, outlook.hours, outlook.hours - outlook.held_hours)
+    spreads = (outlook.held, outlook.total, outlook.difference, outlook.freed)
+    nothing = float("nan")
+    jobs = (outlook.held_jobs, outlook.jobs, outlook.jobs - outlook.held_jobs, nothing)
+    hours = (outlook.held_hours, outlook.hours, outlook.hours - outlook.held_hours, nothing)
     rows = [
         (name, count, time, each.mean, each.low, each.high)
         for name, count, time, each in zip(OUTLOOK_ROWS, jobs, hours, spreads, strict=True)
     ]
     columns = ["prices", "jobs", "hours", "contribution", "low", "high"]
     frame = pd.DataFrame(rows, columns=columns)
-    gains = [float("nan"), float("nan"), outlook.probability_gains]
+    gains = [nothing, nothing, outlook.probability_gains, nothing]
     note = pd.Series(" ".join(outlook.notes) or None, index=frame.index, dtype="str")
     return frame.assign(probability_gains=gains, note=note)
 

@@ -86,6 +86,16 @@ COLUMNS: Final = (
     *_price_columns("suggested", "suggested"),
     SheetColumn("verdict", "Verdict", Kind.TEXT, "raise, hold, lower, or not enough evidence."),
     SheetColumn(
+        "expected_gain", "Expected gain a quarter", Kind.MONEY,
+        "Profit a quarter that the suggested price is expected to bring; blank where the quotes do "
+        "not tell.",
+    ),
+    SheetColumn(
+        "dearer_vehicles", "Vehicles that cost more", Kind.TEXT,
+        "Vehicles that take longer than others of their class, with what to add to the price for "
+        "them.",
+    ),
+    SheetColumn(
         "new_price", "NEW PRICE (input)", Kind.MONEY,
         "The price that you decide. Leave it blank where nothing is decided.", typed=True,
     ),
@@ -128,7 +138,8 @@ class Input:
     """One thing that a person may change, above the table.
 
     `service` : the one service that a target margin is of; `low`, `high` : the range that is taken
-    (shares and money). `was` : what stands there before anybody changed it.
+    (shares and money). `was` : what stands there before anybody changed it. `aside` : what is to be
+    said beside the label.
     """
 
     name: str
@@ -139,6 +150,7 @@ class Input:
     low: float | None = None
     high: float | None = None
     service: str = ""
+    aside: str = ""
 
     @property
     def key(self) -> str:

@@ -13,7 +13,15 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import RecordsError
-from analysis.pricing.price_sheet_form import BLOCKS, COLUMNS, FORM, MARKS, NAMES, SHEET_NAME
+from analysis.pricing.price_sheet_form import (
+    BLOCKS,
+    COLUMNS,
+    FORM,
+    MARKS,
+    NAMES,
+    PLACE,
+    SHEET_NAME,
+)
 from analysis.records.delimited import Cell, RawTable, column_letter
 from analysis.records.files import LARGEST_FILE, fold_name
 from analysis.records.workbook import open_workbook, read_sheet
@@ -26,11 +34,26 @@ _AGAIN: Final = (
 
 @dataclass(frozen=True)
 class Place:
-    """A cell of the sheet, as a person finds it, and what it holds ('' where it is blank)."""
+    """A cell of the sheet, as a person finds it, and what it holds ('' where it is blank).
+
+    `column` : its letter; `whose` : what it is for, in words.
+    """
 
     row: int
     column: str
-    value: Cell
+    value: Cell = ""
+    whose: str = ""
+
+    @property
+    def words(self) -> str:
+        """The cell as a spreadsheet names it, and whose it is: `Price sheet!N64 (roof, van)`."""
+        whose = f" ({self.whose})" if self.whose else ""
+        return f"{SHEET_NAME}!{self.column}{self.row}{whose}"
+
+
+def place_of(row: int, name: str, value: Cell = "", whose: str = "") -> Place:
+    """The cell of a row in the column of that name."""
+    return Place(row, column_letter(PLACE[name] - 1), value, whose)
 
 
 @dataclass(frozen=True, eq=False)
@@ -49,10 +72,6 @@ class PriceSheet:
     inputs: Mapping[str, Place]
     were: Mapping[str, Cell]
     rows: pd.DataFrame
-
-    def where(self, row: int, column: str) -> str:
-        """A cell in words: file, sheet, row and column."""
-        return f"{self.file}, sheet {SHEET_NAME}, row {row}, column {column}"
 
 
 def read_price_sheet(path: Path) -> PriceSheet:
@@ -113,11 +132,10 @@ def _parsed(file: str, raw: RawTable) -> PriceSheet:
     ours = frame["own_service"].map(lambda cell: cell != "").astype(bool)
     stray = frame[~ours & frame["new_price"].map(lambda cell: cell != "").astype(bool)]
     if len(stray):
-        column = COLUMNS[NAMES.index("new_price")].heading
+        place = place_of(int(stray["row"].iloc[0]), "new_price")
         raise RecordsError(
-            f"{file}, sheet {SHEET_NAME}, row {stray['row'].iloc[0]}, column {column}: a price "
-            f"stands in a row that the review did not write. Clear it; to price what has no row, "
-            "enter it in price_list first and run review again."
+            f"{file}, {place.words}: a price stands in a row that the review did not write. Clear "
+            "it; to price what has no row, enter it in price_list first and run review again."
         )
     return PriceSheet(
         file,

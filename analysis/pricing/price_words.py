@@ -1,6 +1,5 @@
 """Why a price is suggested, in one to three plain sentences, and what to write down to be surer."""
 
-import math
 from typing import Any, Final
 
 import pandas as pd
@@ -17,6 +16,8 @@ _HARDLY: Final = 0.5
 # Costs that moved by less in a year are not worth a sentence (share).
 _DRIFT: Final = 0.02
 _FEW_QUOTES: Final = 20
+# Under its floor by less than that is rounding. [money]
+_NO_MONEY: Final = 0.5
 
 
 def reasons(frame: pd.DataFrame, settings: Settings) -> pd.Series:
@@ -83,7 +84,11 @@ def _cost(row: dict[Any, Any], settings: Settings) -> str:
             tail = f"not the {asked} asked for"
         else:
             tail = f"where {asked} is asked for"
-        start = f"Costs {cost} a job and leaves {left}, {tail}"
+        fee = " after the card fee" if settings.fees.card_percent > 0 else ""
+        start = f"Costs {cost} a job and leaves {left}{fee}, {tail}"
+    apart = row.get("apart")
+    if apart is not None and not pd.isna(apart):
+        start = start.replace(" a job", f" a job without {apart}", 1)
     return f"{start}{_drift(row, settings)}."
 
 
@@ -115,13 +120,16 @@ def _with_curve(row: dict[Any, Any], settings: Settings) -> str:
                 f"At {new} some {count} of 100 jobs are lost: hours are short, and theirs earn "
                 "more elsewhere."
             )
-        return f"At {new} some {count} of 100 jobs are lost, and it still earns more."
+        earns = "earns more" if row["contribution"] + row["added"] >= 0 else "loses less"
+        return f"At {new} some {count} of 100 jobs are lost, and it still {earns}."
     if row["verdict"] == LOWER:
         return (
             f"At {new} some {count} jobs more come for every 100, which brings more than the lower "
             "price gives away."
         )
     reach = percent_words(settings.pricing.largest_change, settings)
+    if row["candidates"] == 0:
+        return f"No price in the steps of shop.toml lies within {reach} of it."
     if row["hopeful_price"] == row["current_price"]:
         if row["current_price"] < row["floor_price"]:
             return f"At a higher price, up to {reach} more, the jobs lost would cost more still."
@@ -148,10 +156,9 @@ def _without_curve(row: dict[Any, Any], settings: Settings) -> str:
 
 def _floor(row: dict[Any, Any], settings: Settings) -> str:
     """Said of every price that stays under its floor."""
-    if row["suggested_price"] >= row["floor_price"]:
+    if row["suggested_price"] > row["floor_price"] - _NO_MONEY:
         return ""
-    floor = price_words(math.ceil(row["floor_price"]), settings)
-    return f"It stays under its floor of {floor}."
+    return f"It stays under its floor of {money_words(row['floor_price'], settings)}."
 
 
 def _thin(row: dict[Any, Any], settings: Settings) -> str:
@@ -164,6 +171,8 @@ def _thin(row: dict[Any, Any], settings: Settings) -> str:
 def _next_step(row: dict[Any, Any], settings: Settings) -> str:
     if not row["told"]:
         return _to_be_told(row, settings)
+    if row["candidates"] == 0:
+        return "Allow smaller steps, or a larger change, in pricing of shop.toml."
     if row["learnt"]:
         unsure = row["verdict"] == HOLD and row["hopeful_price"] != row["current_price"]
         return "Go on writing down every quote with its price, won or lost." if unsure else ""
@@ -176,7 +185,10 @@ def _to_be_told(row: dict[Any, Any], settings: Settings) -> str:
     if pd.isna(row["current_price"]):
         return "Write its price into price_list."
     if pd.isna(row["expected_cost"]):
-        return "Write down what is missing of its hours, film, purchases or wages."
+        return (
+            "Write down what is missing: hours, film, purchases, or wages (rates, or "
+            "labour.default_wage)."
+        )
     if pd.isna(row["floor_price"]):
         return "Look at targets and fees in shop.toml."
     more = settings.pricing.fewest_jobs - row["jobs"]

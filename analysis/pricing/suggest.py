@@ -93,6 +93,7 @@ def without_words(
     """The figures of `suggest_prices`, and those that its words are made of."""
     frame = _facts(basis.reset_index(drop=True), demand, settings)
     frame["learnt"] = response.learnt
+    frame["candidates"] = np.isfinite(response.prices[:, 1:]).sum(axis=1)
     frame["told"] = _is_told(frame, settings)
     frame = _with_choice(frame, response, settings, seed)
     frame = _with_floor_alone(frame, response.prices, settings)

@@ -10,7 +10,8 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.errors import RecordsError
-from analysis.pricing.decisions import decisions_of
+from analysis.pricing.decisions import Decisions, decisions_of
+from analysis.pricing.money_words import money_words, price_words
 from analysis.pricing.price_sheet_reader import read_price_sheet
 from analysis.records.append import Appended, append_rows
 from analysis.records.model import Records
@@ -41,6 +42,7 @@ def decide(
     sheet: Path | None = None,
     on: dt.date | None = None,
     *,
+    far: bool = False,
     write: bool = True,
 ) -> Decided:
     """Put the decisions of a price sheet into the records, all or none.
@@ -50,6 +52,7 @@ def decide(
     folder : the records folder, from which `records` were just read.
     sheet : the workbook; None: that of the newest review beside the folder.
     on : day of the decision; None: today.
+    far : whether prices over twice or under half of the current ones are meant.
     write : whether to write; if not, everything is tried but that.
 
     Raises
@@ -59,17 +62,17 @@ def decide(
     """
     path = sheet or newest_review(folder)
     day = on or dt.datetime.now().astimezone().date()
-    found = decisions_of(read_price_sheet(path), records, day)
+    found = decisions_of(read_price_sheet(path), records, day, far=far)
     if found.refused:
         if len(found.refused) == 1:
-            return Decided((), f"{found.refused[0]} Nothing was written.")
+            return Decided((), f"{path.name}, {found.refused[0]} Nothing was written.")
         return Decided(
             found.refused,
-            f"{counted(len(found.refused), 'cell')} of the price sheet cannot be taken, as said "
-            "above; nothing was written.",
+            f"{counted(len(found.refused), 'cell')} of {path.name} cannot be taken, as said above; "
+            "nothing was written.",
         )
     appended = append_rows(folder, _TABLE, found.rows, records, write=write)
-    return Decided(tuple(_lines(found.rows, found.told, appended, path, records, write=write)))
+    return Decided(tuple(_lines(found, appended, path, records, write=write)))
 
 
 def newest_review(folder: Path) -> Path:
@@ -102,23 +105,18 @@ def _facts(manifest: Path) -> dict[str, Any]:
 
 
 def _lines(
-    rows: pd.DataFrame,
-    told: tuple[str, ...],
-    appended: Appended,
-    path: Path,
-    records: Records,
-    *,
-    write: bool,
+    found: Decisions, appended: Appended, path: Path, records: Records, *, write: bool
 ) -> Iterator[str]:
-    numbers = Numbers(records.settings)
+    numbers, rows = Numbers(records.settings), found.rows
     first, on = rows["effective_from"].iloc[0], rows["decided_on"].iloc[0]
+    why = " (no day in the sheet: the first of next month)" if found.from_next_month else ""
     yield (
         f"{counted(len(rows), 'decision')} of {numbers.day(on)}, from {path.name}; new prices from "
-        f"{numbers.day(first)}:"
+        f"{numbers.day(first)}{why}:"
     )
     for row in rows.to_dict("records"):
         yield f"- {_decision({str(name): value for name, value in row.items()}, numbers)}"
-    for text in told:
+    for text in found.told:
         yield f"Note: {typed(text)}"
     if appended.left_out:
         yield (
@@ -139,7 +137,7 @@ def _lines(
 
 
 def _decision(row: dict[str, Any], numbers: Numbers) -> str:
-    """One decision in words: `roof, compact car: $350.00 → $375.00 (+7.1%); expected: …`."""
+    """One decision in words: `roof, compact car: $350 → $375 (+7.1%); expected: …`."""
     service, vehicle_class = row["service"], row["vehicle_class"]
     what = typed(service)
     what += (
@@ -153,6 +151,8 @@ def _decision(row: dict[str, Any], numbers: Numbers) -> str:
     if not pd.isna(row["expected_hours"]):
         expected.append(f"{numbers.hours(row['expected_hours'], 2)} a job")
     if not pd.isna(row["expected_margin"]):
-        expected.append(f"{numbers.money(row['expected_margin'], 2)} contribution a job")
+        margin = money_words(row["expected_margin"], numbers.settings)
+        expected.append(f"{margin} contribution a job")
     words = f"; expected: {listed(expected)}" if expected else ""
-    return f"{what}: {numbers.money(old, 2)} → {numbers.money(new, 2)} ({change}){words}"
+    before, after = (price_words(price, numbers.settings) for price in (old, new))
+    return f"{what}: {before} → {after} ({change}){words}"

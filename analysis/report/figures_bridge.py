@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.bridge import DISCONTINUED, LEFT_OUT, NEW, cell_names
+from analysis.glossary import heading
 from analysis.price_tables import BRIDGE_CELLS, QUARTER_BRIDGE
 from analysis.report.grids import (
     Cell,
@@ -29,7 +30,7 @@ from analysis.report.look import (
     plain,
     rows_figure,
 )
-from analysis.report.numbers import Numbers, counted, typed
+from analysis.report.numbers import Numbers, counted, sentence_case, typed
 from analysis.report.results import Review
 
 MOST_CELLS: Final = 12
@@ -145,12 +146,12 @@ def _gathered(bridge: pd.DataFrame) -> pd.DataFrame:
 
 
 def _bar_name(effect: str) -> str:
-    words = effect.replace("_", " ")
     if effect == NEW:
-        words = "new cells"
+        return "New cells"
     if effect == DISCONTINUED:
-        words = "discontinued cells"
-    return words[:1].upper() + words[1:]
+        return "Cells that did not come again"
+    known = [each for each in BRIDGE_CELLS.columns if each.name == effect]
+    return heading(known[0]) if known else sentence_case(effect)
 
 
 def _margin_name(rows: pd.DataFrame) -> str:

@@ -34,6 +34,7 @@ Points = tuple[float, ...]
 MOST_PANELS: Final = 12
 _UNTOLD: Final = "What the price does to the quotes won"
 _SEASONS_UNTOLD: Final = "When people ask, and when they buy"
+_LIST: Final = "today's list"
 _NOT_LEARNT: Final = "not learnt"
 # Dots: so many of a service at most, of at least so many quotes each.
 _MOST_DOTS, _LEAST_IN_A_DOT = 5, 8
@@ -72,6 +73,7 @@ class DemandInfo(FigureInfo):
     """The curves, those that are learnt first, the service that minds the price most at the top."""
 
     curves: tuple[Curve, ...] = ()
+    against: str = _LIST
     separators: str = ".,"
 
 
@@ -96,11 +98,13 @@ def gather_demand(review: Review) -> DemandInfo:
     grid = plain_grid(review, found.table, frame, [*_FIRST, *told], caption=_UNTOLD)
     known = frame[number(frame, "slope").notna()]
     if known.empty:
-        line = "No service with quotes is on the price list."
+        listed = _against(review) == _LIST
+        line = f"No service with quotes {'is on the price list' if listed else 'has a price'}."
         return DemandInfo(title=_UNTOLD, line=line, grids=(grid,))
     shown = known.head(MOST_PANELS)
     texts = [_text(row, say) for _, row in shown.iterrows()]
     names = [label(name) for name in shown["service"]]
+    against = _against(review)
     some = "" if len(shown) == len(known) else f" The chart shows the first {MOST_PANELS}."
     return DemandInfo(
         title=demand_finding(review),
@@ -108,13 +112,13 @@ def gather_demand(review: Review) -> DemandInfo:
             "Small charts of falling curves", "share of quotes won against the price", names, texts
         ),
         grids=(grid,),
-        note="The curve is the chance to win a quote at a price against today's list, the shaded "
-        "band its 90 % interval, put together from those of level and slope. Dots are quotes of "
-        "like prices, the line through each the 90 % Wilson interval, the number under it how many "
-        "they are. Past prices are put against today's list, carried to today at "
-        f"{say.percent(2)} a year. Grey and dashed: the quotes do not tell what the price does, "
-        "and the curve is what is believed of any service. Prices that were lowered for those who "
-        f"hesitated make a curve look flatter than it is.{some}",
+        note="Prices that were lowered for those who hesitated make a curve look flatter than it "
+        f"is. The curve is the chance to win a quote at a price against {against}, the shaded band "
+        "its 90 % interval. Dots are quotes of like prices, the line through each the 90 % Wilson "
+        f"interval, the number under it how many. Past prices are put against {against}, carried "
+        f"to today at {say.percent(2)} a year. Grey and dashed: the quotes do not tell what the "
+        f"price does, and the curve is what is believed of any service.{some}",
+        against=against,
         curves=_curves(shown, texts, review),
         separators=say.separators,
     )
@@ -162,7 +166,7 @@ def draw_demand(info: DemandInfo) -> go.Figure:
     for column in (1, 2):
         last = (len(info.curves) - column) // 2 + 1
         if last:
-            fig.update_xaxes(title_text="Price against today's list", row=last, col=column)
+            fig.update_xaxes(title_text=f"Price against {info.against}", row=last, col=column)
     fig.update_yaxes(title_text="Won, %", col=1)
     fig.update_annotations(font_size=13)
     return fig.update_layout(showlegend=False, margin_l=46)
@@ -189,7 +193,7 @@ def gather_seasons(review: Review) -> SeasonsInfo:
         alternative=alternative("Bars and dots", "quotes a month and share won", names, texts),
         grids=(grid,),
         note="Bars: quotes of every outcome a month. Dots: the chance to win the same quotes in "
-        "each season, at today's list and what is usually quoted around it; the line through each "
+        f"each season, at {_against(review)} and what is usually quoted around it; the line through each "
         "is its 90 % interval. Seasons are quarters of the calendar year.",
         names=tuple(names),
         few=tuple(few(frame)),
@@ -232,6 +236,11 @@ def draw_seasons(info: SeasonsInfo) -> go.Figure:
     fig.update_yaxes(range=[0, 104], nticks=5, col=2)
     fig.update_annotations(font_size=13)
     return fig.update_layout(showlegend=False, margin_l=40)
+
+
+def _against(review: Review) -> str:
+    """What prices are put against; without a price list, what is usually asked of each service."""
+    return _LIST if review.records.has("price_list") else "the usual price"
 
 
 def _sorted(frame: pd.DataFrame) -> pd.DataFrame:
@@ -325,8 +334,8 @@ def _bins(quotes: pd.DataFrame) -> tuple[pd.Series, pd.Series, pd.Series]:
 
 def _add_curve(fig: go.Figure, curve: Curve, row: int, column: int) -> None:
     colour, fill = (BLUE, SKY) if curve.learnt else (SOFT_INK, GREY)
-    dash = "solid" if curve.learnt else "dash"
-    at = list(curve.grid)
+    dash, symbol = ("solid", "circle") if curve.learnt else ("dash", "circle-open")
+    at, panel = list(curve.grid), {"row": row, "col": column}
     for ends, filled in ((curve.high, None), (curve.low, "tonexty")):
         fig.add_scatter(
             x=at,
@@ -336,8 +345,7 @@ def _add_curve(fig: go.Figure, curve: Curve, row: int, column: int) -> None:
             fill=filled,
             fillcolor="rgba(86, 180, 233, 0.25)" if curve.learnt else "rgba(176, 176, 176, 0.25)",
             hoverinfo="skip",
-            row=row,
-            col=column,
+            **panel,
         )
     fig.add_scatter(
         x=at,
@@ -345,24 +353,17 @@ def _add_curve(fig: go.Figure, curve: Curve, row: int, column: int) -> None:
         mode="lines",
         line={"color": colour, "width": 2.5, "dash": dash},
         hovertemplate="price %{x:+.0f} %: won %{y:.0f} %<extra></extra>",
-        row=row,
-        col=column,
+        **panel,
     )
     fig.add_scatter(
         x=list(curve.places),
         y=list(curve.shares),
         mode="markers",
-        marker={
-            "size": 8,
-            "color": colour,
-            "symbol": "circle" if curve.learnt else "circle-open",
-            "line": {"color": INK, "width": 1},
-        },
+        marker={"size": 8, "color": colour, "symbol": symbol, "line": {"color": INK, "width": 1}},
         error_y=_bars(curve.shares, curve.lows, curve.highs),
         customdata=[counted(each, "quote") for each in curve.counts],
         hovertemplate="%{customdata} at %{x:+.0f} %: won %{y:.0f} %<extra></extra>",
-        row=row,
-        col=column,
+        **panel,
     )
     fig.add_scatter(
         x=list(curve.places),
@@ -371,8 +372,7 @@ def _add_curve(fig: go.Figure, curve: Curve, row: int, column: int) -> None:
         text=[str(each) for each in curve.counts],
         textfont={"size": 10, "color": SOFT_INK},
         hoverinfo="skip",
-        row=row,
-        col=column,
+        **panel,
     )
 
 

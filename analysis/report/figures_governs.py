@@ -16,6 +16,7 @@ from analysis.findings.capacity_use import (
     UNKNOWN,
     Governing,
     governing_in,
+    spare_hours,
 )
 from analysis.findings.earning import ALL_SERVICES, GOVERNS
 from analysis.price_tables import BEST_MIX, EARNING_BY_SERVICE, UTILISATION_BY_MONTH
@@ -95,10 +96,12 @@ class MixInfo(RowsInfo):
 
 def governing_now(review: Review) -> Governing:
     """Which hours are short for the next quarter, by the one rule of `capacity_use`."""
-    months = review.results.get(UTILISATION_BY_MONTH.name)
-    if months is None:
-        months = Unavailable(UTILISATION_BY_MONTH.name, ("capacity", "hours"), "")
-    return governing_in(months, review.quarter)
+    return governing_in(_months(review), review.quarter)
+
+
+def _months(review: Review) -> pd.DataFrame | Unavailable:
+    none = Unavailable(UTILISATION_BY_MONTH.name, ("capacity", "hours"), "")
+    return review.results.get(UTILISATION_BY_MONTH.name, none)
 
 
 def gather_use(review: Review) -> UseInfo:
@@ -117,13 +120,10 @@ def gather_use(review: Review) -> UseInfo:
     if people.isna().all() and bays.isna().all():
         return UseInfo(title=title, line=governing.reason, grids=(grid,))
     names = [f"{month:%Y-%m}" for month in newest_first["month"]]
+    at = newest_first.index
     texts = [
         f"people {say.percent(one)}, bays {say.percent(other)}"
-        for one, other in zip(
-            number(newest_first, "installer_use_pct"),
-            number(newest_first, "bay_use_pct"),
-            strict=True,
-        )
+        for one, other in zip(people[at], bays[at], strict=True)
     ]
     return UseInfo(
         title=_use_title(governing, say),
@@ -164,13 +164,18 @@ def draw_use(info: UseInfo) -> go.Figure:
     fig.add_hline(
         y=info.limit_pct,
         line={"color": SOFT_INK, "width": 1, "dash": "dot"},
-        annotation={"text": f"short from {info.limit_pct:.0f} %", "font": {"color": SOFT_INK}},
-        annotation_position="top left",
+        # Right of the plot, where no line of the data runs.
+        annotation={
+            "text": f"short<br>from<br>{info.limit_pct:.0f} %",
+            "font": {"color": SOFT_INK},
+            "align": "left",
+        },
+        annotation_position="right",
     )
     finish(fig, title=info.title, separators=info.separators, height=340, head=28)
     known = [each for each in (*info.installer_use_pct, *info.bay_use_pct) if not np.isnan(each)]
     top = max(100.0, info.limit_pct, *known) * 1.06
-    fig.update_layout(showlegend=True, margin_l=52)
+    fig.update_layout(showlegend=True, margin_l=52, margin_r=44)
     fig.update_yaxes(title_text="% of the hours that there were", range=[0, top])
     return fig.update_xaxes(type="date", tickformat="%Y-%m", showgrid=False, title_text="Month")
 
@@ -189,6 +194,7 @@ def gather_earning(review: Review) -> EarningInfo:
     names = labels_of(frame, found.table)
     hour_texts = [say.money(each) for each in per_hour]
     shares = [say.percent(each) for each in number(frame, "contribution_pct")]
+    columns = [each for each in found.table.names if each not in ("governs", "enough")]
     told = f"So services are ranked {GOVERNS[constraint]}."
     if constraint == UNKNOWN:
         told = "Ranked by the bay hour until then."
@@ -200,13 +206,11 @@ def gather_earning(review: Review) -> EarningInfo:
             names,
             [f"{hour} an hour, {share}" for hour, share in zip(hour_texts, shares, strict=True)],
         ),
-        grids=(
-            plain_grid(review, found.table, frame, found.table.names, caption="What an hour earns"),
-        ),
+        grids=(plain_grid(review, found.table, frame, columns, caption="What an hour earns"),),
         note=f"{governing.reason} {told}",
         names=tuple(names),
         few=tuple(few(frame)),
-        unit=f"{say.settings.currency} / h",
+        unit=f"{say.settings.currency} / {hour}",
         separators=say.separators,
         governs=GOVERNS[constraint],
         hour=hour,
@@ -221,23 +225,17 @@ def draw_earning(info: EarningInfo) -> go.Figure:
     """Two columns of bars beside the same services."""
     if info.line:
         return nothing(info.title, info.line)
-    hour = f"Margin per {info.hour}"
+    share, texts = info.contribution_pct, info.contribution_texts
     panels = [
-        signed_panel(info.per_hour, info.hour_texts, info.few, info.unit, hour),
-        signed_panel(
-            info.contribution_pct,
-            info.contribution_texts,
-            info.few,
-            "% of net revenue",
-            "Contribution",
-        ),
+        signed_panel(info.per_hour, info.hour_texts, info.few, info.unit, "An hour"),
+        signed_panel(share, texts, info.few, "% of net revenue", "Contribution"),
     ]
     names = chart_names(info.names, info.few)
     return rows_figure(names, panels, title=info.title, separators=info.separators)
 
 
 def gather_mix(review: Review) -> MixInfo:
-    """Jobs of each service now and in the mix that would leave most in the same hours."""
+    """Jobs of each service now and in the mix that would leave most in the hours there are."""
     found = slices_of(review, BEST_MIX.name)
     if found.line:
         return MixInfo(title="What another mix would earn", line=found.line)
@@ -245,23 +243,21 @@ def gather_mix(review: Review) -> MixInfo:
     is_total = found.quarter["service"] == ALL_SERVICES
     frame, total = found.quarter[~is_total], found.quarter[is_total]
     gain = float(number(total, "gain").sum()) if len(total) else np.nan
-    names = labels_of(frame, found.table)
+    hours, limits = _mix_limits(review, say)
+    names, columns = labels_of(frame, found.table), found.table.names
+    grid = plain_grid(review, found.table, found.quarter, columns, caption="The best mix")
     jobs, best = number(frame, "jobs"), number(frame, "best_jobs")
     texts = [
         f"{say.number(now)} → {say.number(then)} jobs, {say.change(each)}"
         for now, then, each in zip(jobs, best, number(frame, "gain"), strict=True)
     ]
     return MixInfo(
-        title=_mix_title(frame, names, gain, say),
+        title=_mix_title(frame, names, gain, say, hours),
         alternative=alternative(
             "Dot chart of two dots a row", "jobs now and in the best mix", names, texts
         ),
-        grids=(
-            plain_grid(
-                review, found.table, found.quarter, found.table.names, caption="The best mix"
-            ),
-        ),
-        note=_mix_note(frame, names),
+        grids=(grid,),
+        note=f"{limits} {_mix_note(frame, names)}",
         names=tuple(names),
         few=tuple(few(frame)),
         unit="jobs",
@@ -279,9 +275,14 @@ def draw_mix(info: MixInfo) -> go.Figure:
         return nothing(info.title, info.line)
     places = list(range(len(info.names)))
     fig = go.Figure()
-    x, y = _strokes(info.jobs, info.best_jobs, places)
+    ends = zip(info.jobs, info.best_jobs, strict=True)
     fig.add_scatter(
-        x=x, y=y, mode="lines", line={"color": GREY, "width": 2}, hoverinfo="skip", showlegend=False
+        x=[each for now, then in ends for each in (now, then, None)],
+        y=[each for at in places for each in (at, at, None)],
+        mode="lines",
+        line={"color": GREY, "width": 2},
+        hoverinfo="skip",
+        showlegend=False,
     )
     hover = [
         f"{plain(name)}: {plain(text)}" for name, text in zip(info.names, info.texts, strict=True)
@@ -297,12 +298,8 @@ def draw_mix(info: MixInfo) -> go.Figure:
             name=name,
             mode="markers",
             cliponaxis=False,
-            marker={
-                "color": colour,
-                "symbol": symbol,
-                "size": 11,
-                "line": {"color": INK, "width": 1.3},
-            },
+            marker={"color": colour, "symbol": symbol, "size": 11},
+            marker_line={"color": INK, "width": 1.3},
             customdata=hover,
             hovertemplate="%{customdata}<extra></extra>",
         )
@@ -353,11 +350,25 @@ def _earning_title(frame: pd.DataFrame, names: list[str], constraint: str, hour:
     return f"{what}, {told[0]} leaves most and {told[-1]} least (twelve months)"
 
 
-def _mix_title(frame: pd.DataFrame, names: list[str], gain: float, say: Numbers) -> str:
+def _mix_limits(review: Review, say: Numbers) -> tuple[str, str]:
+    """The hours that the mix is held to, in a word and in a sentence."""
+    spare = spare_hours(_months(review), governing_now(review), review.quarter)
+    people, bays = (say.hours(each, 0) for each in (spare.people_hours, spare.bay_hours))
+    told = "are held to those of the twelve months"
+    if spare.bay_hours > 0:
+        other = f"the bays, which had {bays} to spare, may be used to the last of them"
+        return "people's hours", f"Only people's hours, which are short, {told}; {other}."
+    if spare.people_hours > 0:
+        other = f"people, who had {people} to spare, may work to the last of them"
+        return "bay hours", f"Only bay hours, which are short, {told}; {other}."
+    return "hours", f"People's hours and bay hours both {told}."
+
+
+def _mix_title(frame: pd.DataFrame, names: list[str], gain: float, say: Numbers, hours: str) -> str:
     if np.isnan(gain):
         return "What another mix would earn is not known"
     if gain < _NO_GAIN:
-        return "No other mix of services would have left more in the same hours"
+        return f"No other mix of services would have left more in the same {hours}"
     change = (number(frame, "best_jobs") - number(frame, "jobs")) * number(
         frame, "material_margin_each"
     )
@@ -366,7 +377,7 @@ def _mix_title(frame: pd.DataFrame, names: list[str], gain: float, say: Numbers)
     if change.iloc[less] < 0:
         parts.append(f"less of {names[less]}")
     return (
-        f"In the same hours another mix would have left up to {say.money(gain)} more in twelve "
+        f"In the same {hours} another mix would have left up to {say.money(gain)} more in twelve "
         f"months: {listed(parts)}"
     )
 
@@ -385,15 +396,3 @@ def _mix_note(frame: pd.DataFrame, names: list[str]) -> str:
         "services, so that who is sent away with a small job may not bring the large one. Read it "
         "as what to offer first and what to price up." + told
     )
-
-
-def _strokes(
-    starts: tuple[float, ...], ends: tuple[float, ...], places: list[int]
-) -> tuple[list[float | None], list[float | None]]:
-    """Lines from one dot to the other, a gap after each."""
-    x: list[float | None] = []
-    y: list[float | None] = []
-    for start, end, place in zip(starts, ends, places, strict=True):
-        x += [start, end, None]
-        y += [place, place, None]
-    return x, y

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 import plotly.graph_objects as go
 
-from analysis.pricing.price_review import DIFFERENCE, SUGGESTED, TODAY
+from analysis.pricing.price_review import DIFFERENCE, FREED, SUGGESTED, TODAY
 from analysis.report.dots import PLAIN, STRONG, dots_figure
 from analysis.report.grids import RowsInfo, number, plain_grid, slices_of
 from analysis.report.look import alternative, nothing
@@ -48,8 +48,9 @@ def gather_outlook(review: Review) -> OutlookInfo:
         grids=(grid,),
         note="A thousand years by chance, with enquiries as in the last four quarters: how many "
         "are won, how long the jobs take, what film costs. The line holds nine years of ten; most "
-        "of it is the luck of a year, which is the same at either price. Overheads are not taken "
-        f"off. {' '.join(map(str, notes))}".strip(),
+        "of it is the luck of a year, which is the same at either price. Customers are taken to "
+        "answer as in past quotes. Overheads are not taken off. "
+        f"{' '.join(map(str, notes))}".strip(),
         names=tuple(names),
         few=(False,) * len(names),
         unit=say.settings.currency,
@@ -67,11 +68,18 @@ def outlook_finding(frame: pd.DataFrame, say: Numbers) -> str:
     if not row["contribution"]:
         return "The coming year with today's prices: none is to be changed"
     low, high = say.change(row["low"]), say.change(row["high"])
-    chance = say.percent(100 * row["probability_gains"])
     return (
         f"The suggested prices are expected to bring {say.change(row['contribution'])} a year "
-        f"({low} to {high}; a gain in {chance} of years)"
+        f"({low} to {high}){_freed(frame, say)}"
     )
+
+
+def _freed(frame: pd.DataFrame, say: Numbers) -> str:
+    """What comes on top where the hours that fewer jobs leave are filled."""
+    freed = frame.loc[frame["prices"] == FREED, "contribution"]
+    if freed.empty or not freed.iloc[0] > 0:
+        return ""
+    return f", and {say.money(freed.iloc[0])} more if the hours freed are filled"
 
 
 def draw_outlook(info: OutlookInfo) -> go.Figure:

@@ -28,6 +28,9 @@ from analysis.report.results import Review
 RAISE, HOLD, LOWER, UNSURE = "raise", "hold", "lower", "not enough evidence"
 MOST_ROWS: Final = 18
 _MOST_NAMED: Final = 4
+_TOP: Final = 10
+# Floors further off than this many largest changes stand at the edge of the chart.
+_FURTHEST: Final = 2.0
 _LEGEND: Final = 22
 _ADVICE: Final = (
     "service",
@@ -143,13 +146,23 @@ def draw_suggestions(info: SuggestionsInfo) -> go.Figure:
     )
     fig.data[1].update(name="suggested price (diamond: lower)", showlegend=True)
     fig.data[0].update(showlegend=False)
+    known = [abs(each) for each in info.changes if not np.isnan(each)]
+    edge = _FURTHEST * max([*known, 1.0])
+    shown = np.clip(info.floors, -edge, edge)
+    far = np.abs(info.floors) > edge
     fig.add_scatter(
-        x=list(info.floors),
+        x=list(shown),
         y=list(range(len(info.names))),
         mode="markers",
-        name="floor",
-        marker={"symbol": "line-ns", "size": 14, "line": {"color": INK, "width": 2.5}},
-        hovertemplate="floor: %{x:+.1f} %<extra></extra>",
+        name="floor (triangle: further off)",
+        marker={
+            "symbol": np.where(far, "triangle-right", "line-ns").tolist(),
+            "size": 13,
+            "color": INK,
+            "line": {"color": INK, "width": 2.5},
+        },
+        customdata=list(info.floors),
+        hovertemplate="floor: %{customdata:+.1f} %<extra></extra>",
     )
     fig.update_xaxes(zeroline=True)
     return fig.update_layout(
@@ -162,21 +175,22 @@ def draw_suggestions(info: SuggestionsInfo) -> go.Figure:
 def _by_service(frame: pd.DataFrame, say: Numbers) -> Grid:
     """A row a service, what brings most first: how many prices move, how far, and the gain."""
     rows = []
+    shown = [each for each in (RAISE, HOLD, LOWER, UNSURE) if (frame["verdict"] == each).any()]
     for service, part in frame.groupby("service", sort=False):
         moved = part[part["verdict"].isin([RAISE, LOWER])]
         counts = part["verdict"].value_counts()
         under = int((number(part, "current_price") < number(part, "floor_price")).sum())
         cells = [
             label(service),
-            *(str(int(counts.get(verdict, 0))) for verdict in (RAISE, HOLD, LOWER, UNSURE)),
             change_range(number(moved, "change_pct"), say),
             say.change(number(moved, "expected_gain").sum(min_count=1)),
+            *(str(int(counts.get(verdict, 0))) for verdict in shown),
             say.percent(number(part, "margin_pct").mean()),
             str(under),
         ]
         rows.append(tuple(Cell(each) for each in cells))
-    heads = ("Service", "Raise", "Hold", "Lower", "Not enough evidence", "Change")
-    more = ("Gain a quarter", "Margin now, mean", "Under the floor")
+    heads = ("Service", "Change", "Gain a quarter", *(each.capitalize() for each in shown))
+    more = ("Margin now, mean", "Under the floor")
     headings = tuple(Heading(name, is_number=at > 0) for at, name in enumerate((*heads, *more)))
     return Grid("By service", 1, (), headings, tuple(rows))
 
@@ -206,6 +220,8 @@ def suggestion_finding(review: Review) -> str:
     moved = frame[frame["verdict"].isin([RAISE, LOWER])]
     unsure = int((frame["verdict"] == UNSURE).sum())
     if moved.empty:
+        if unsure == len(frame):
+            return f"For none of {counted(len(frame), 'price')} is there enough evidence"
         rest = f"; for {unsure} there is not enough evidence" if unsure else ""
         return f"None of {counted(len(frame), 'price')} needs a change now{rest}"
     parts = [
@@ -225,7 +241,11 @@ def _gain(moved: pd.DataFrame, say: Numbers) -> str:
     if gain.isna().all():
         return ""
     some = "" if gain.notna().all() else f" from {int(gain.notna().sum())} of them"
-    return f"; {say.change(gain.sum())} a quarter expected{some}"
+    text = f"; {say.change(gain.sum())} a quarter expected{some}"
+    if len(gain) <= _TOP or gain.sum() <= 0:
+        return text
+    top = say.percent(100 * gain.nlargest(_TOP).sum() / gain.sum())
+    return f"{text}, {top} of it from the ten that bring most"
 
 
 def repriced(review: Review) -> list[str]:

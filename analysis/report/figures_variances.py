@@ -22,6 +22,7 @@ from analysis.report.grids import (
 from analysis.report.look import alternative, chart_names, nothing, rows_figure, signed_panel
 from analysis.report.numbers import Numbers, counted
 from analysis.report.results import Review
+from analysis.schema import Table
 
 MOST_ROWS: Final = 12
 _SHORT: Final = {
@@ -69,7 +70,7 @@ def gather_variances(review: Review, by: str) -> VariancesInfo:
             [Part(name, each, _TOLD_COLUMNS) for name, each in periods.items()],
             caption=f"Quoted against actual by {one}",
             order=frame,
-            note="Quoted profit + total = actual profit, of the jobs told.",
+            note="Quoted profit + total = actual profit, of the job lines with all known.",
         )
     ]
     grids += [
@@ -99,12 +100,12 @@ def gather_variances(review: Review, by: str) -> VariancesInfo:
     ]
     some = "" if len(shown) == len(known) else f" The chart shows the {MOST_ROWS} largest."
     return VariancesInfo(
-        title=_variances_title(review, known, say),
+        title=_variances_title(review, known, found.table, say),
         alternative=alternative("Bar chart", f"actual less quoted profit by {one}", names, texts),
         grids=tuple(grids),
         note="In brackets the largest part of the difference. Hours are at the mean rate of the "
         "twelve months before the quarter, film at what it last cost when the job was quoted."
-        f"{_untold(frame, say)}{some}",
+        f"{_redos(review, by, frame, say)}{_untold(frame, say)}{some}",
         names=tuple(names),
         few=tuple(few(shown)),
         unit=say.settings.currency,
@@ -134,18 +135,37 @@ def _with_cause(row: dict[Hashable, float], cause: str, say: Numbers) -> str:
     return f"{total} ({_SHORT[cause]} {say.change(row[cause])})" if cause else total
 
 
-def _variances_title(review: Review, known: pd.DataFrame, say: Numbers) -> str:
+def _variances_title(review: Review, known: pd.DataFrame, table: Table, say: Numbers) -> str:
+    """What the job lines left against their quotes, and the group that made the most of it."""
     sums = {name: float(number(known, name).sum()) for name in VARIANCES}
     total = float(known["total"].sum())
     jobs = counted(known["told"].sum(), "job line")
-    quarter = review.quarter.label
+    start = f"{review.quarter.label} by {_GROUPS[table.name.removeprefix('variances_by_')][0]}"
     cause = main_cause(pd.Series(sums), total)
     if not cause or say.change(total) == say.change(0.0):
-        return f"{quarter}: {jobs} left what their quotes counted on"
+        return f"{start}: {jobs} left what their quotes counted on"
     way = "less" if total < 0 else "more"
+    told = f"{start}: {jobs} left {say.money(abs(total))} {way} than quoted, the largest part by"
+    sure = known[~few(known)].reset_index(drop=True)
+    group = main_cause(number(sure, "total"), total)
+    if not group:
+        return f"{told} {_SHORT[cause]} ({say.change(sums[cause])})"
+    row = sure.loc[int(group)].to_dict()
+    change = _with_cause(row, _row_cause(row), say).replace(" (", ", of it ", 1)
+    return f"{told} {labels_of(sure, table)[int(group)]} ({change.rstrip(')')})"
+
+
+def _redos(review: Review, by: str, frame: pd.DataFrame, say: Numbers) -> str:
+    """Why there are more job lines here than jobs in the statement by the same grouping."""
+    lines = number(frame, "jobs").sum()
+    first = number(slices_of(review, f"margin_by_{by}").quarter, "jobs").sum()
+    if not first:
+        return " Redos are among the job lines."
+    if first == lines:
+        return ""
     return (
-        f"{quarter}: {jobs} left {say.money(abs(total))} {way} than quoted, the largest part by "
-        f"{_SHORT[cause]} ({say.change(sums[cause])})"
+        f" Redos are among the job lines: {say.number(lines)} here, {say.number(first)} without "
+        f"them under Margin by {_GROUPS[by][0]}."
     )
 
 

@@ -5,6 +5,7 @@ the next run knows its own files and never touches another's. Neither a clock ti
 machine stands in any file: two runs on the same records and the same version give the same bytes.
 """
 
+import contextlib
 import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
@@ -19,7 +20,7 @@ from analysis.errors import OutputError, Unavailable
 from analysis.periods import Quarter
 from analysis.records.model import FINDING_COLUMNS, Records
 from analysis.report.edge import csv_text, to_edge
-from analysis.report.replace import replace_folder, write_file
+from analysis.report.replace import refuse_file, replace_folder, write_file
 from analysis.report.results import YEAR_SUFFIX, Review
 from analysis.report.workbook import workbook_bytes
 from analysis.result_tables import RESULT_TABLES
@@ -28,6 +29,7 @@ from analysis.settings import Settings
 
 MANIFEST: Final = "manifest.json"
 TABLES, REJECTED = "tables", "rejected"
+_WORKBOOK: Final = "review.xlsx"
 REVIEW, CHECK = "review", "check"
 # Made by file managers in any folder that they show; no work of a person. They are kept.
 _LITTER: Final = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
@@ -94,7 +96,7 @@ def write_review(
     """
     contents: dict[str, _Content] = {
         "index.html": page_html,
-        "review.xlsx": lambda: workbook_bytes(review),
+        _WORKBOOK: lambda: workbook_bytes(review),
         **_tables(review),
         **_record_files(review.records),
     }
@@ -106,6 +108,19 @@ def write_review(
     if seed is not None:
         facts["seed"] = seed
     _write(out, review.records, records_folder, facts, contents, progress)
+
+
+def refuse_review_folder(out: Path, records: Records, records_folder: Path) -> None:
+    """Raise the `OutputError` that `write_review` would, before any work is done.
+
+    What only shows when it is tried (another run, a full disk) is left to `write_review`.
+    """
+    facts = {"command": REVIEW, "records": records_folder.resolve().name}
+    target = out.resolve()
+    with contextlib.suppress(OSError):
+        _refuse_inside_records(out, records, records_folder)
+        refuse_file(target, out)
+        _refuse_changed(target, out, facts)
 
 
 def write_check(records: Records, out: Path, records_folder: Path | None = None) -> None:
@@ -357,6 +372,12 @@ def _foreign(out: Path, name: str) -> str:
 
 
 def _changed(out: Path, name: str) -> str:
+    if name == _WORKBOOK:
+        return (
+            f"{out / name} was changed after it was written: prices may be filled in there. Run "
+            "decide first, which puts them into your records. Move it out of that folder then (or "
+            "give another folder with --out), and run again."
+        )
     return (
         f"{out / name} was changed after it was written, and there may be work in it. Move it "
         "out of that folder (or give another folder with --out), and run again."

@@ -30,9 +30,9 @@ _EFFECTS: Final = {
     "redo": "redos",
     "fees": "card fees",
     "overhead": "overhead a job",
-    "new": "services on classes that are new",
-    "discontinued": "services on classes that had no job",
+    "one quarter alone": "services on classes with jobs in one quarter alone",
 }
+_ONE_QUARTER: Final = ("new", "discontinued")
 
 
 def margin_answer(review: Review) -> Answer:
@@ -59,9 +59,19 @@ def margin_answer(review: Review) -> Answer:
     return Answer(question, line, detail, anchor)
 
 
+def _jobs(review: Review) -> str:
+    """`, with 104 first-time jobs instead of 137`."""
+    cells = slices_of(review, "bridge_cells")
+    if cells.line:
+        return ""
+    now, before = (number(cells.quarter, name).sum() for name in ("jobs_now", "jobs_before"))
+    return f", with {counted(now, 'first-time job')} instead of {int(before)}"
+
+
 def _summed(rows: pd.DataFrame) -> pd.Series:
     """Amounts by effect, the cells of one quarter together."""
     names = rows["effect"].astype("str").str.split(":").str[0]
+    names = names.where(~names.isin(_ONE_QUARTER), "one quarter alone")
     return number(rows, "amount").groupby(names.to_numpy(), sort=False).sum()
 
 

@@ -24,6 +24,10 @@ from analysis.settings import Settings
 MOST_ROWS: Final = 12
 _HEIGHT: Final = 260
 _PERCENT: Final = 100
+_TARGET_NOTE: Final = (
+    "The target moves the floors (of a service with its own target by the same points). Where it "
+    "is known what customers do, that decides the price, and none is lowered under its floor."
+)
 _NAMES: Final = ("today's prices", "suggested prices")
 _TOOLS: Final = ("zoom", "pan", "select", "lasso", "zoomIn", "zoomOut", "autoScale", "resetScale")
 
@@ -177,7 +181,10 @@ def _in_html(suggestions: pd.DataFrame, outlook: Outlook, say: Numbers) -> str:
     table = _table(heads, rows) if rows else ""
     rest = len(moved) - len(rows)
     more = f"<p>And {rest} more.</p>" if rest else ""
-    notes = "".join(f"<p>{_escaped(each)}</p>" for each in (*outlook.notes, PRICE_CAUTION))
+    freed = outlook.freed.mean
+    on_top = f"If the hours freed are filled: {say.change(freed)} a year more." if freed > 0 else ""
+    lines = (on_top, _TARGET_NOTE, *outlook.notes, PRICE_CAUTION)
+    notes = "".join(f"<p>{_escaped(each)}</p>" for each in lines if each)
     return f"<p><strong>{_escaped(first)}</strong></p>{table}{more}{notes}"
 
 

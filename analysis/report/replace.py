@@ -59,7 +59,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], check: Callable[[Pat
         with _locked(target, out):
             work = target.with_name(f".{target.name}.unfinished")
             _mend(work, target)
-            _refuse_file(target, out)
+            refuse_file(target, out)
             check(target)
             try:
                 _start(work)
@@ -72,7 +72,8 @@ def replace_folder(out: Path, fill: Callable[[Path], None], check: Callable[[Pat
         raise OutputError(_plain_line(out, error)) from error
 
 
-def _refuse_file(target: Path, out: Path) -> None:
+def refuse_file(target: Path, out: Path) -> None:
+    """Raise `OutputError` where a file stands in the place of a folder."""
     if target.exists() and not target.is_dir():
         raise OutputError(f"{out} is a file. Move it, or give another folder with --out.")
 

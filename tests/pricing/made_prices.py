@@ -38,6 +38,7 @@ CELL: dict[str, Any] = {
     "overhead_rate": 12.0,
     "hour_value": 0.0,
     "cost_drift_share": np.nan,
+    "apart": np.nan,
     "note": None,
     "current_price": 400.0,
     "short_hours_each": 4.0,

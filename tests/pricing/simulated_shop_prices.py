@@ -96,6 +96,7 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
             "hour_value": 0.0,
             "short_hours_each": hours,
             "cost_drift_share": np.nan,
+            "apart": np.nan,
             "current_price": price,
             "note": pd.Series(np.nan, range(cells), dtype="str"),
         }

@@ -57,7 +57,7 @@ def test_holding_every_price_makes_no_difference() -> None:
     for asked in (basis["current_price"], pd.Series([np.nan, np.nan])):
         found = year_outlook(basis, demand, SHOP, asked)
         assert found.difference.mean == found.difference.low == found.difference.high == 0
-        assert found.probability_gains == 0
+        assert np.isnan(found.probability_gains)
         assert found.total == found.held
 
 
@@ -70,13 +70,15 @@ def test_the_same_chances_make_the_difference_surer_than_either_year() -> None:
     assert found.probability_gains > 0.9
 
 
-def test_without_demand_the_jobs_stay_as_they_were() -> None:
+def test_without_demand_prices_and_jobs_stay_as_they_were() -> None:
     basis = basis_of({"jobs_year": 50})
     found = year_outlook(basis, None, SHOP, pd.Series([440.0]), draws=MANY)
     assert found.jobs == found.held_jobs
     assert found.jobs == pytest.approx(50, rel=0.01)
-    assert found.difference.mean == pytest.approx(50 * 40 * 0.97, rel=0.01)
-    assert "are taken to stay as they were" in found.notes[0]
+    # No curve is pretended: what a raise would bring is not counted.
+    assert found.difference.mean == 0
+    assert np.isnan(found.probability_gains)
+    assert "today's price and jobs are counted" in found.notes[0]
     unlearnt = demand_for(basis, -9.0, learnt=False)
     again = year_outlook(basis, unlearnt, SHOP, pd.Series([440.0]), draws=MANY)
     assert again.difference == found.difference
@@ -104,8 +106,10 @@ def test_hours_that_lost_jobs_free_earn_elsewhere_as_far_as_they_are_few() -> No
         lost = full.held_jobs - full.jobs
         beyond = 100 * 4 - 4 * 30
         counted = min(lost, 0.05 * full.held_jobs)
-        more = full.difference.mean - bare.difference.mean
-        assert more == pytest.approx(counted * beyond, rel=0.03)
+        assert full.freed.mean == pytest.approx(counted * beyond, rel=0.03)
+        assert bare.freed.mean == 0
+        # It stands apart from what the prices bring.
+        assert full.difference == bare.difference
 
 
 def test_the_same_seed_gives_the_same_year() -> None:

@@ -279,14 +279,14 @@ def outlook() -> pd.DataFrame:
     """A year that the suggestions make better by 4,000, give or take 5,000."""
     return pd.DataFrame(
         {
-            "prices": ["today's", "suggested", "difference"],
-            "jobs": [400.0, 380.0, -20.0],
-            "hours": [4000.0, 3800.0, -200.0],
-            "contribution": [120_000.0, 124_000.0, 4_000.0],
-            "low": [105_000.0, 108_000.0, -1_000.0],
-            "high": [136_000.0, 141_000.0, 9_000.0],
-            "probability_gains": [np.nan, np.nan, 0.91],
-            "note": pd.Series([np.nan] * 3, dtype="str"),
+            "prices": ["today's", "suggested", "difference", "hours freed"],
+            "jobs": [400.0, 380.0, -20.0, np.nan],
+            "hours": [4000.0, 3800.0, -200.0, np.nan],
+            "contribution": [120_000.0, 124_000.0, 4_000.0, 1_500.0],
+            "low": [105_000.0, 108_000.0, -1_000.0, 900.0],
+            "high": [136_000.0, 141_000.0, 9_000.0, 2_100.0],
+            "probability_gains": [np.nan, np.nan, 0.91, np.nan],
+            "note": pd.Series([np.nan] * 4, dtype="str"),
         }
     )
 

@@ -80,6 +80,7 @@ def prices(settings: Settings = SHOP) -> dict[str, pd.DataFrame]:
         target_margin_share=[settings.target_margin(each) for each in rows["service"]],
         hour_value=0.0,
         cost_drift_share=0.04,
+        apart=pd.Series(None, index=rows.index, dtype="str"),
         price_drift_share=0.02,
         price_since=pd.Timestamp("2026-01-01"),
         note=pd.Series(None, index=rows.index, dtype="str"),

@@ -59,10 +59,14 @@ def test_the_chart_draws_the_suggestion_and_its_floor() -> None:
     info = gather_suggestions(review_of())
     fig = draw_suggestions(info)
     assert list(fig.data[1].x) == list(info.changes)
-    assert fig.data[2].name == "floor"
-    assert [x for x in fig.data[2].x if not np.isnan(x)] == [
-        x for x in info.floors if not np.isnan(x)
-    ]
+    assert fig.data[2].name.startswith("floor")
+    assert list(fig.data[2].customdata) == list(info.floors)
+    edge = 2 * max(abs(each) for each in info.changes)
+    far = [abs(each) > edge for each in info.floors]
+    assert any(far)
+    symbols = ["triangle-right" if each else "line-ns" for each in far]
+    assert list(fig.data[2].marker.symbol) == symbols
+    assert max(abs(each) for each in fig.data[2].x) <= edge + 1e-9
 
 
 def test_no_more_rows_than_a_chart_can_hold() -> None:
@@ -78,7 +82,9 @@ def test_by_service_adds_up() -> None:
     frame = suggestions()
     grid = gather_suggestions(review_of(price_suggestions=frame)).grids[0]
     rows = rows_of(grid)
-    counts = np.array([[int(cell) for cell in row[1:5]] for row in rows])
+    heads = [heading.text for heading in grid.headings]
+    assert heads[3:7] == ["Raise", "Hold", "Lower", "Not enough evidence"]
+    counts = np.array([[int(cell) for cell in row[3:7]] for row in rows])
     assert counts.sum() == len(frame)
     assert counts[:, 0].sum() == (frame["verdict"] == "raise").sum()
     under = (frame["current_price"] < frame["floor_price"]).sum()
@@ -97,11 +103,11 @@ def test_nothing_to_change_says_so_and_what_to_record() -> None:
     frame["verdict"] = "not enough evidence"
     frame["next_step"] = "Write lost quotes down."
     info = gather_suggestions(review_of(price_suggestions=frame))
-    assert "None of 11 prices needs a change" in info.line
+    assert "For none of 11 prices is there enough evidence" in info.line
     assert "Write lost quotes down." in info.line
     assert len(info.grids) == 1
     answer = price_answer(review_of(price_suggestions=frame))
-    assert "not enough evidence" in answer.line
+    assert "For none of 11 prices is there enough evidence" in answer.line
 
 
 def test_what_is_not_known_is_said() -> None:
@@ -141,7 +147,7 @@ def test_each_assumption_is_a_row_with_what_moves() -> None:
 
 def test_the_year_is_told_with_its_spread() -> None:
     info = gather_outlook(review_of(price_outlook=made_money.outlook()))
-    assert "+$4,000 a year (−$1,000 to +$9,000; a gain in 91% of years)" in info.title
+    assert "+$4,000 a year (−$1,000 to +$9,000), and $1,500 more if the hours" in info.title
     assert info.means == (120_000.0, 124_000.0)
     fig = draw_outlook(info)
     assert list(fig.data[1].x) == [120_000.0, 124_000.0]

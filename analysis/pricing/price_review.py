@@ -99,15 +99,15 @@ def with_trials(
     ahead = decisions[decisions["effective_from"] > day]
     parts = [
         "Decided already: "
-        + ahead["new_price"].map(lambda price: price_words(price, settings))
+        + ahead["new_price"].map(lambda price: price_words(price, settings)).astype("str")
         + " from "
-        + ahead["effective_from"].dt.strftime("%Y-%m-%d")
+        + ahead["effective_from"].dt.strftime("%Y-%m-%d").astype("str")
         + "."
     ]
     keyed = [ahead[KEYS]]
     if isinstance(follow_up, pd.DataFrame):
         trial = follow_up[follow_up["verdict"] == TOO_EARLY]
-        since = trial["effective_from"].dt.strftime("%Y-%m-%d")
+        since = trial["effective_from"].dt.strftime("%Y-%m-%d").astype("str")
         parts.append("Its price since " + since + " is still on trial.")
         keyed.append(trial[KEYS])
     told = pd.concat(keyed, ignore_index=True).assign(

@@ -72,6 +72,7 @@ _HEADINGS: Final = {
     "a_month": "A month",
     "told": "With all known",
     "mix": "Mix of jobs",
+    "redo": "Redos",
     "discontinued": "Did not come again",
     "price_spread_pct": "Prices vary by",
     "governs": "Ranked now",

@@ -188,7 +188,7 @@ BEST_MIX = Table(
     "best_mix",
     "What another mix would earn in the same hours",
     "Jobs of the twelve months, and the mix that leaves the largest material margin in the same "
-    "hours, no service above four times its best quarter (a linear programme).",
+    "hours of what is short, no service above four times its best quarter (a linear programme).",
     (
         key("service", "Service; 'all services' in the last row."),
         count("jobs", "First-time job lines of the twelve months."),

@@ -288,7 +288,7 @@ def test_a_fault_of_the_program_is_one_line_too(
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("broken on purpose")
 
-    monkeypatch.setattr("analysis.review.run_review", broken)
+    monkeypatch.setattr("analysis.review.review_records", broken)
     assert main(["review", str(DEMO)]) == 2
     said = capsys.readouterr().err
     assert "fault of the program" in said

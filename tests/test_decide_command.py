@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import shutil
 from pathlib import Path
@@ -13,6 +14,7 @@ from openpyxl import load_workbook
 from analysis.cli import main
 from analysis.pricing.price_sheet_form import SHEET_NAME
 from analysis.records.read import read_records
+from analysis.report.folder import _manifest_text
 from tests.pricing.made_sheet import (
     HOOD,
     ROOF,
@@ -59,12 +61,15 @@ def test_decisions_are_written_and_said(
     said = capsys.readouterr()
     lines = said.out.splitlines()
     assert said.err == ""
-    assert lines[0] == "2 decisions of Oct 5, 2026, from review.xlsx; new prices from Nov 1, 2026:"
+    assert lines[0] == (
+        "2 decisions of Oct 5, 2026, from review.xlsx; new prices from Nov 1, 2026 (no day in the "
+        "sheet: the first of next month):"
+    )
     assert lines[1].startswith(
-        "- hood, every class without its own: $280.00 → $300.00 (+7.1%); expected: 52% of the "
+        "- hood, every class without its own: $280 → $300 (+7.1%); expected: 52% of the "
         "quotes won, 2.20 h a job and $"
     )
-    assert lines[2].startswith("- roof, compact car: $350.00 → $375.00 (+7.1%); expected: 48% of")
+    assert lines[2].startswith("- roof, compact car: $350 → $375 (+7.1%); expected: 48% of")
     assert "Made decisions.csv." in lines
     assert any("price_list too, with effective_from 2026-11-01" in line for line in lines)
     assert "competition law" in lines[-1]
@@ -95,7 +100,7 @@ def test_the_same_sheet_twice_is_refused(
     assert len(lines) == 3
     assert all("the decisions already have a price" in line for line in lines[:2])
     assert lines[2] == (
-        "Could not be done: 2 cells of the price sheet cannot be taken, as said above; nothing was "
+        "Could not be done: 2 cells of review.xlsx cannot be taken, as said above; nothing was "
         "written."
     )
     assert (shop / "decisions.csv").read_bytes() == before
@@ -114,15 +119,55 @@ def test_one_fault_refuses_all_in_one_line(
     shop: Path, filled: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     book = load_workbook(filled)
-    cell_of(book[SHEET_NAME], SIGN, "new_price").value = "ask"
+    cell = cell_of(book[SHEET_NAME], SIGN, "new_price")
+    cell.value = "ask"
     book.save(tmp_path / "other.xlsx")
     assert main(["decide", str(shop), "--sheet", str(tmp_path / "other.xlsx"), *ON]) == 2
     said = capsys.readouterr()
     assert said.out == ""
     (line,) = said.err.splitlines()
-    assert line.startswith("Could not be done: other.xlsx, sheet Price sheet, row 10, column NEW")
+    assert line.startswith(f"Could not be done: other.xlsx, Price sheet!{cell.coordinate} (")
+    assert f"({FORMULA_LIKE}, every class without its own): 'ask'" in line
     assert line.endswith("Nothing was written.")
     assert not (shop / "decisions.csv").exists()
+
+
+def test_a_slip_of_a_zero_is_refused_unless_it_is_meant(
+    shop: Path, filled: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    book = load_workbook(filled)
+    cell = cell_of(book[SHEET_NAME], HOOD, "new_price")
+    cell.value = 3000
+    book.save(tmp_path / "other.xlsx")
+    asked = ["decide", str(shop), "--sheet", str(tmp_path / "other.xlsx"), *ON]
+    assert main(asked) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == (
+        f"Could not be done: other.xlsx, Price sheet!{cell.coordinate} (hood, every class without "
+        "its own): $3,000 is over twice the current price of $280. Mend the cell if a digit "
+        "slipped; if it is meant, run this again with --far. Nothing was written.\n"
+    )
+    assert not (shop / "decisions.csv").exists()
+    assert main([*asked, "--far"]) == 0
+    out = capsys.readouterr().out
+    assert "$280 → $3,000 (+971.4%)" in out
+    assert "USD" not in out
+    assert ".00" not in out
+    assert len(read_records(shop)["decisions"]) == 2
+
+
+def test_a_day_that_was_typed_in_is_not_called_left_blank(
+    shop: Path, filled: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import datetime as dt
+
+    book = load_workbook(filled)
+    input_cell(book[SHEET_NAME], "first_day").value = dt.datetime(2026, 10, 12)
+    book.save(tmp_path / "other.xlsx")
+    assert main(["decide", str(shop), "--sheet", str(tmp_path / "other.xlsx"), *ON]) == 0
+    first = capsys.readouterr().out.splitlines()[0]
+    assert first.endswith("from other.xlsx; new prices from Oct 12, 2026:")
 
 
 def test_the_newest_review_beside_the_records_is_taken(
@@ -213,3 +258,50 @@ def test_from_the_program_that_saved_the_sheet_to_the_records(
     assert capsys.readouterr().out.startswith("3 decisions of Oct 5, 2026, from mine.xlsx")
     found = read_records(shop)["decisions"].set_index("service")
     assert found["new_price"].to_dict() == {FORMULA_LIKE: 145, "hood": 300, "roof": 375}
+
+
+# --- the review of which the sheet is ------------------------------------------------------------
+
+
+def unchanged_review(shop: Path, out: Path) -> Path:
+    """A review's folder as a review leaves it, its workbook alone."""
+    out.mkdir()
+    (out / "review.xlsx").write_bytes(b"as it was written")
+    hashes = {"review.xlsx": hashlib.sha256(b"as it was written").hexdigest()}
+    facts = {"command": "review", "records": shop.name, "files_written": hashes}
+    (out / "manifest.json").write_text(_manifest_text(facts), encoding="utf-8")
+    return out / "review.xlsx"
+
+
+def test_a_review_over_a_filled_in_workbook_is_refused_before_the_work(
+    shop: Path, filled: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def work(*_: object, **__: object) -> None:
+        raise AssertionError("the work has begun")
+
+    monkeypatch.setattr("analysis.review.review_records", work)
+    out = shop.parent / "review-2026Q3"
+    book = unchanged_review(shop, out)
+    asked = ["review", str(shop), "--quarter", "2026Q3"]
+    assert main(asked) == 2
+    assert "the work has begun" in capsys.readouterr().err
+    shutil.copy(filled, book)
+    for arguments in (asked, [*asked, "--out", str(out)]):
+        assert main(arguments) == 2
+        (line,) = capsys.readouterr().err.splitlines()
+        assert line == (
+            f"Could not be done: {book} was changed after it was written: prices may be filled in "
+            "there. Run decide first, which puts them into your records. Move it out of that "
+            "folder then (or give another folder with --out), and run again."
+        )
+    assert book.read_bytes() == filled.read_bytes()
+    book.unlink()
+    assert main(asked) == 2
+    assert "the work has begun" in capsys.readouterr().err
+    (out / "mine.txt").write_text("mine", encoding="utf-8")
+    assert main(asked) == 2
+    assert "holds mine.txt, which was not written" in capsys.readouterr().err
+    assert main(["review", str(shop), "--out", str(shop / "out")]) == 2
+    assert "lies in the records folder" in capsys.readouterr().err
+    assert main(["review", str(shop), "--out", str(filled)]) == 2
+    assert "is a file. Move it" in capsys.readouterr().err

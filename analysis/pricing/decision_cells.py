@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import RecordsError
-from analysis.pricing.price_cells import KEYS
 from analysis.pricing.money_words import price_words
+from analysis.pricing.price_cells import KEYS
 from analysis.pricing.price_lines import PriceTerms, SheetInputs
 from analysis.pricing.price_sheet_form import (
     CARD_FIXED,
@@ -231,9 +231,7 @@ def _as_number(cell: Cell) -> float:
     return float(cell) if is_number else np.nan  # type: ignore[arg-type]
 
 
-def _is_as_written(
-    work: SheetWork, row: Mapping[str, object], cells: Mapping[str, Cell]
-) -> bool:
+def _is_as_written(work: SheetWork, row: Mapping[str, object], cells: Mapping[str, Cell]) -> bool:
     """Refuse a row in which something was changed that was not to be."""
     own_class = as_written(cells["own_class"])
     classes = [own_class] if own_class else [EVERY_CLASS, OTHER_CLASSES]

@@ -213,8 +213,9 @@ def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> It
     )
     if new < floor - _HALF_A_CENT:
         words = money_words(floor, work.settings)
-        # Where both look the same in whole money, the cents tell them apart.
-        yield f"is under the floor of {_money(floor, work) if words == _money(new, work) else words}"
+        if words == _money(new, work):
+            words = _money(floor, work)  # only the cents tell them apart
+        yield f"is under the floor of {words}"
     if abs(new / old - 1) > pricing.largest_change + _HAIR:
         yield (
             f"is {new / old - 1:+.1%} from {_money(old, work)}, more than the largest change of "

@@ -193,8 +193,8 @@ def gather_seasons(review: Review) -> SeasonsInfo:
         alternative=alternative("Bars and dots", "quotes a month and share won", names, texts),
         grids=(grid,),
         note="Bars: quotes of every outcome a month. Dots: the chance to win the same quotes in "
-        f"each season, at {_against(review)} and what is usually quoted around it; the line through each "
-        "is its 90 % interval. Seasons are quarters of the calendar year.",
+        f"each season, at {_against(review)} and what is usually quoted around it; the line "
+        "through each is its 90 % interval. Seasons are quarters of the calendar year.",
         names=tuple(names),
         few=tuple(few(frame)),
         separators=say.separators,

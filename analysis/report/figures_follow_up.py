@@ -123,6 +123,11 @@ def draw_follow_up(info: FollowUpInfo) -> go.Figure:
     )
     symbols = [symbol for _, symbol in marks]
     fig.update_xaxes(range=_reach(info))
+    # The line stands beside the marks alone, so that no name above them is struck through.
+    whole = fig.layout.shapes[0]
+    whole.update(yref="y")
+    places = range(len(info.names))
+    fig.layout.shapes = [go.layout.Shape(whole, y0=at - 0.18, y1=at + 0.3) for at in places]
     return fig.update_traces(marker_symbol=symbols, selector={"mode": "markers"})
 
 

@@ -50,6 +50,7 @@ from analysis.report.look import (
 )
 from analysis.report.numbers import Numbers, listed, sentence_case
 from analysis.report.results import Review
+from analysis.schema import Table
 
 _SHORT: Final = {BAYS: "the bays are short", INSTALLERS: "people's hours are short"}
 # Services whose gain is under this are not named. [money]
@@ -165,19 +166,18 @@ def draw_use(info: UseInfo) -> go.Figure:
         y=info.limit_pct,
         line={"color": SOFT_INK, "width": 1, "dash": "dot"},
         # Right of the plot, where no line of the data runs.
-        annotation={
-            "text": f"short<br>from<br>{info.limit_pct:.0f} %",
-            "font": {"color": SOFT_INK},
-            "align": "left",
-        },
+        annotation_text=f"short<br>from<br>{info.limit_pct:.0f} %",
+        annotation_font={"color": SOFT_INK, "size": 12},
+        annotation_align="left",
         annotation_position="right",
     )
     finish(fig, title=info.title, separators=info.separators, height=340, head=28)
     known = [each for each in (*info.installer_use_pct, *info.bay_use_pct) if not np.isnan(each)]
     top = max(100.0, info.limit_pct, *known) * 1.06
-    fig.update_layout(showlegend=True, margin_l=52, margin_r=44)
+    fig.update_layout(showlegend=True, margin_l=52, margin_r=38)
     fig.update_yaxes(title_text="% of the hours that there were", range=[0, top])
-    return fig.update_xaxes(type="date", tickformat="%Y-%m", showgrid=False, title_text="Month")
+    fig.update_xaxes(type="date", tickformat="%Y-%m", tickangle=0, nticks=5, tickfont_size=11)
+    return fig.update_xaxes(showgrid=False, title_text="Month")
 
 
 def gather_earning(review: Review) -> EarningInfo:
@@ -191,10 +191,10 @@ def gather_earning(review: Review) -> EarningInfo:
     frame = found.quarter.sort_values(rank, na_position="last", kind="stable", ignore_index=True)
     hour = "installer hour" if constraint == INSTALLERS else "bay hour"
     per_hour = number(frame, "per_installer_hour" if constraint == INSTALLERS else "per_bay_hour")
-    names = labels_of(frame, found.table)
+    names, columns = labels_of(frame, found.table), _columns(found.table)
+    grid = plain_grid(review, found.table, frame, columns, caption="What an hour earns")
     hour_texts = [say.money(each) for each in per_hour]
     shares = [say.percent(each) for each in number(frame, "contribution_pct")]
-    columns = [each for each in found.table.names if each not in ("governs", "enough")]
     told = f"So services are ranked {GOVERNS[constraint]}."
     if constraint == UNKNOWN:
         told = "Ranked by the bay hour until then."
@@ -206,7 +206,7 @@ def gather_earning(review: Review) -> EarningInfo:
             names,
             [f"{hour} an hour, {share}" for hour, share in zip(hour_texts, shares, strict=True)],
         ),
-        grids=(plain_grid(review, found.table, frame, columns, caption="What an hour earns"),),
+        grids=(grid,),
         note=f"{governing.reason} {told}",
         names=tuple(names),
         few=tuple(few(frame)),
@@ -244,7 +244,7 @@ def gather_mix(review: Review) -> MixInfo:
     frame, total = found.quarter[~is_total], found.quarter[is_total]
     gain = float(number(total, "gain").sum()) if len(total) else np.nan
     hours, limits = _mix_limits(review, say)
-    names, columns = labels_of(frame, found.table), found.table.names
+    names, columns = labels_of(frame, found.table), _columns(found.table)
     grid = plain_grid(review, found.table, found.quarter, columns, caption="The best mix")
     jobs, best = number(frame, "jobs"), number(frame, "best_jobs")
     texts = [
@@ -337,6 +337,11 @@ def _unused(review: Review, frame: pd.DataFrame, say: Numbers) -> str:
         return f"In twelve months {say.hours(-hours, 0)} more were worked than there were."
     priced = "" if np.isnan(cost) else f", {say.money(cost)} of overheads that no job carries"
     return f"Unused in twelve months: {say.hours(hours, 0)} of people's time{priced}."
+
+
+def _columns(table: Table) -> list[str]:
+    """Those to print: the note says what governs, and grey what rests on few jobs."""
+    return [each for each in table.names if each not in ("governs", "enough")]
 
 
 def _earning_title(frame: pd.DataFrame, names: list[str], constraint: str, hour: str) -> str:

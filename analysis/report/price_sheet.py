@@ -8,10 +8,9 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Final
 
-import pandas as pd
 from babel.numbers import get_currency_precision
 from openpyxl.cell.cell import Cell
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.table import Table as SheetTable
@@ -40,16 +39,28 @@ from analysis.pricing.price_sheet_form import (
 from analysis.records.template import note
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.numbers import Numbers
+from analysis.report.price_sheet_look import (
+    BORDER,
+    FILL,
+    INPUT_WORD,
+    alignment_of,
+    beside_numbers,
+    cell_format,
+    column_widths,
+    lay_out_pages,
+    mark_input,
+    number_like,
+    shape_columns,
+    show_cents_typed,
+    with_words,
+)
 from analysis.report.price_sheet_rows import PriceRows, price_rows, row_formula
 from analysis.report.results import Review
 from analysis.report.workbook_cells import (
     CellValue,
     cell_values,
     lines_of,
-    money_format,
-    number_format,
     put,
-    stands_right,
 )
 from analysis.report.workbook_cover import Listed
 from analysis.report.workbook_look import (
@@ -61,7 +72,6 @@ from analysis.report.workbook_look import (
     HEADER_TEXT_INDENTED,
     LINE_POINTS,
     WRAPPED,
-    fit_to_page,
     write_heading,
     write_link,
     write_title,
@@ -81,18 +91,6 @@ _LIVE: Final = (
 )
 _FIRST_INPUT_ROW: Final = 4
 _TALLEST_FROZEN: Final = 14  # rows above the table that may stay in sight on a small screen
-_PERCENT: Final = "0.0%;-0.0%"
-_SIGNED: Final = "+0.0%;-0.0%;0.0%"
-_SIGNED_COLUMNS: Final = frozenset({"change", "suggested_break_even", "new_break_even"})
-_WIDTHS: Final = {
-    "service": 24, "vehicle_class": 26, "verdict": 15, "note": 30, "reason": 80, "new_price": 12,
-}  # fmt: skip
-_WIDTH: Final = 11
-_FILL = PatternFill("solid", fgColor="FFF6D6")
-_LINE = Side(style="thin", color="7A6200")
-_BORDER = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
-_INPUT_WORD = Font(name="Calibri", size=9, italic=True, color="404040")
-_OPEN = Protection(locked=False)
 # The cells of the inputs as the formulas name them.
 _IN_FORMULAS: Final = {
     WAGE: "in_wage",
@@ -103,6 +101,7 @@ _IN_FORMULAS: Final = {
     CARD_FIXED: "in_fixed",
 }
 _LABELS: Final = ((1, 2), (5, 7), (10, 11))  # columns of the words before each block's values
+_LAST: Final = BLOCKS[2] + 1  # the last column that is used above the table
 
 Values = Mapping[str, float | None]
 
@@ -115,7 +114,11 @@ class PriceSheet:
         self.numbers = Numbers(review.settings)
         self.quarter, self.shop = review.quarter, shop_mark(review.records)
         self.note_row = _FIRST_INPUT_ROW + max(len(block) for block in rows.inputs)
-        self.names_row, self.header_row = self.note_row + 1, self.note_row + 2
+        self.gain_row, self.names_row = self.note_row + 1, self.note_row + 2
+        self.header_row = self.note_row + 3
+        self.first_row = self.header_row + 1
+        self.last_row = self.header_row + len(rows.cells)
+        self.widths = column_widths(rows.cells)
         self.input_cells: dict[str, str] = {}
         self.values: dict[str, float | None] = {}
 
@@ -126,6 +129,7 @@ class PriceSheet:
         self._write_inputs()
         for at, column in enumerate(COLUMNS, 1):
             self._write_column(at, column)
+        self._write_gain()
         self._validate_rows()
         self._look()
         return self.values
@@ -136,10 +140,10 @@ class PriceSheet:
         sheet = self.sheet
         write_title(sheet, f"{SHEET_NAME} {self.quarter.label}")
         write_link(sheet, 1, BLOCKS[1] - 1, COVER, "Back to the cover")
-        width = sum(_width(column) for column in COLUMNS[: BLOCKS[2] + 1])
+        width = self._width_of(1, _LAST)
         for row, text in ((2, _HOW + PRICE_CAUTION), (3, _LIVE)):
             put(sheet, row, 1, text).alignment = WRAPPED
-            sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=BLOCKS[2] + 1)
+            sheet.merge_cells(start_row=row, start_column=1, end_row=row, end_column=_LAST)
             sheet.row_dimensions[row].height = lines_of(text, width) * LINE_POINTS + 3
 
     def _write_marks(self) -> None:
@@ -161,22 +165,22 @@ class PriceSheet:
             start_row=self.note_row, start_column=BLOCKS[0], end_row=self.note_row, end_column=last
         )
         for at in range(BLOCKS[0], last + 1):
-            self.sheet.cell(self.note_row, at).border = _BORDER
+            self.sheet.cell(self.note_row, at).border = BORDER
 
     def _write_input(self, row: int, block: int, each: Input) -> None:
         sheet, at = self.sheet, BLOCKS[block]
-        first, last = _LABELS[block]
         is_money = each.kind in (Kind.MONEY, Kind.MONEY_PER_HOUR)
-        words = f"{each.label} ({self.settings.currency})" if is_money else each.label
-        put(sheet, row, first, words).font = BOLD
-        sheet.merge_cells(start_row=row, start_column=first, end_row=row, end_column=last)
+        aside = self.settings.currency if is_money else each.aside
+        self._write_label(row, block, f"{each.label} ({aside})" if aside else each.label)
         cell = put(sheet, row, at, each.was)
-        _mark_input(cell)
-        cell.number_format = self._format(each.kind, each.name)
-        cell.alignment = Alignment(horizontal="left" if each.kind is Kind.TEXT else "right")
+        mark_input(cell)
+        cell.number_format = cell_format(each.kind, each.name, self.settings, self.rows.places)
+        side = "left" if each.kind is Kind.TEXT else "right"
+        cell.alignment = Alignment(horizontal=side, vertical="top")
         is_note = row == self.note_row
-        mark = put(sheet, row, BLOCKS[2] + 1 if is_note else at + 1, "input")
-        mark.font, mark.alignment = _INPUT_WORD, Alignment(horizontal="left", indent=1)
+        mark = put(sheet, row, _LAST if is_note else at + 1, "input")
+        mark.font = INPUT_WORD
+        mark.alignment = Alignment(horizontal="left", vertical="top", indent=1)
         # Beside the key, what the cell held at first: what was changed can then be told.
         key = len(COLUMNS) + 1 + 2 * block
         put(sheet, row, key, each.key)
@@ -185,6 +189,39 @@ class PriceSheet:
         validation = self._input_validation(each)
         sheet.add_data_validation(validation)
         validation.add(cell.coordinate)
+
+    def _write_label(self, row: int, block: int, words: str) -> None:
+        """The words before a value above the table, over as many lines as they take."""
+        first, last = _LABELS[block]
+        cell = put(self.sheet, row, first, words)
+        cell.font, cell.alignment = BOLD, WRAPPED
+        self.sheet.merge_cells(start_row=row, start_column=first, end_row=row, end_column=last)
+        lines = lines_of(words, self._width_of(first, last))
+        shape = self.sheet.row_dimensions[row]
+        shape.height = max(shape.height or 0.0, lines * LINE_POINTS)
+
+    def _write_gain(self) -> None:
+        """What the rows with a new price are expected to gain, and of how many it is not known."""
+        new, gain = (self._cells_of(name, "$") for name in ("new_price", "expected_gain"))
+        for block, words, formula, kind in (
+            (0, f"Expected gain a quarter of the rows with a new price, at the suggested prices "
+             f"({self.settings.currency})", f"=SUMPRODUCT(ISNUMBER({new})*1,{gain})", Kind.MONEY),
+            (1, "Of these rows, gain not known",
+             f"=SUMPRODUCT(ISNUMBER({new})*(1-ISNUMBER({gain})))", Kind.WHOLE),
+        ):  # fmt: skip
+            self._write_label(self.gain_row, block, words)
+            cell = put(self.sheet, self.gain_row, BLOCKS[block], None)
+            cell.value, cell.font = formula, BOLD
+            cell.alignment = Alignment(horizontal="right", vertical="top")
+            cell.number_format = cell_format(kind, "expected_gain", self.settings, self.rows.places)
+            self.values[cell.coordinate] = 0.0  # nothing is typed in yet
+
+    def _cells_of(self, name: str, fixed: str = "") -> str:
+        letter = f"{fixed}{get_column_letter(PLACE[name])}{fixed}"
+        return f"{letter}{self.first_row}:{letter}{self.last_row}"
+
+    def _width_of(self, first: int, last: int) -> float:
+        return sum(self.widths[name] for name in NAMES[first - 1 : last])
 
     def _input_validation(self, each: Input) -> DataValidation:
         if each.kind is Kind.TEXT:
@@ -204,7 +241,7 @@ class PriceSheet:
             )
             wanted = self._range_words(each)
         found.allow_blank = True
-        return _with_words(found, each.label, each.help, wanted)
+        return with_words(found, each.label, each.help, wanted)
 
     def _range_words(self, each: Input) -> str:
         low, high = each.low or 0.0, each.high or 0.0
@@ -217,19 +254,18 @@ class PriceSheet:
     # --- the table -------------------------------------------------------------------------------
 
     def _write_column(self, at: int, column: SheetColumn) -> None:
-        first = self.header_row + 1
-        form = self._format(column.kind, column.name)
         given = self.rows.cells[column.name]
         plain = Column(column.name, column.kind, column.sentence)
         values = cell_values(given, plain)
         few = ~self.rows.cells["enough"].astype("boolean").fillna(value=True).astype(bool)
-        for row, (value, is_few) in enumerate(zip(values, few, strict=True), first):
+        for row, (value, is_few) in enumerate(zip(values, few, strict=True), self.first_row):
             cell = self._write_cell(row, at, column, value)
+            form = cell_format(column.kind, column.name, self.settings, self.rows.places, value)
             if form != "General":
                 cell.number_format = form
-            cell.alignment = _alignment(column, indented=_beside_numbers(at))
+            cell.alignment = alignment_of(column, indented=beside_numbers(at))
             if column.typed:
-                _mark_input(cell)
+                mark_input(cell)
             elif is_few:
                 cell.font = FEW
         self._write_header(at, column)
@@ -258,17 +294,16 @@ class PriceSheet:
         unit = self.numbers.unit(Column(column.name, column.kind, ""))
         words = f"{column.heading} ({unit})" if unit and unit != "%" else column.heading
         cell = write_heading(self.sheet, self.header_row, at, words)
-        right = _stands_right(column)
-        text = HEADER_TEXT_INDENTED if _beside_numbers(at) else HEADER_TEXT
+        right = number_like(column)
+        text = HEADER_TEXT_INDENTED if beside_numbers(at) else HEADER_TEXT
         cell.alignment = HEADER_NUMBER if right else text
         if column.typed:
-            cell.fill = _FILL
+            cell.fill = FILL
         live = " Follows the inputs." if column.live else ""
         if not column.hidden:
             cell.comment = note(f"{column.heading}\n{column.sentence}{live}")
 
     def _validate_rows(self) -> None:
-        first, last = self.header_row + 1, self.header_row + len(self.rows.cells)
         price = DataValidation("decimal", operator="greaterThan", formula1="0", allow_blank=True)
         words = DataValidation(
             "textLength", operator="lessThanOrEqual", formula1="500", allow_blank=True
@@ -278,47 +313,32 @@ class PriceSheet:
              f"A price over 0 in {self.settings.currency}, as 450 or 449.90."),
             (words, "note", "Why; kept with the decision.", "At most 500 characters."),
         ):  # fmt: skip
-            letter = get_column_letter(PLACE[name])
             self.sheet.add_data_validation(
-                _with_words(found, COLUMNS[PLACE[name] - 1].heading, about, wanted)
+                with_words(found, COLUMNS[PLACE[name] - 1].heading, about, wanted)
             )
-            found.add(f"{letter}{first}:{letter}{last}")
+            found.add(self._cells_of(name))
 
     # --- how it looks ----------------------------------------------------------------------------
 
-    def _format(self, kind: Kind, name: str) -> str:
-        if kind is Kind.PERCENT:
-            return _SIGNED if name in _SIGNED_COLUMNS else _PERCENT
-        if kind is Kind.MONEY:
-            return money_format(self.settings, self.rows.places)
-        return number_format(Column(name, kind, ""), self.settings)
-
     def _look(self) -> None:
-        sheet, count = self.sheet, len(COLUMNS)
-        for at, column in enumerate(COLUMNS, 1):
-            shape = sheet.column_dimensions[get_column_letter(at)]
-            shape.width, shape.hidden = _width(column), column.hidden
-        for at in range(count + 1, count + 1 + 2 * len(BLOCKS)):
-            sheet.column_dimensions[get_column_letter(at)].hidden = True
+        sheet = self.sheet
+        shape_columns(sheet, self.widths, 2 * len(BLOCKS))
         sheet.row_dimensions[self.header_row].height = 4 * LINE_POINTS
-        texts = [column for column in COLUMNS if column.kind is Kind.TEXT and not column.hidden]
-        for row, (_, each) in enumerate(self.rows.cells.iterrows(), self.header_row + 1):
-            lines = [
-                lines_of(str(each[column.name]), _width(column) - 1)
-                for column in texts
-                if not pd.isna(each[column.name])
-            ]
+        texts = [column.name for column in COLUMNS if column.kind is Kind.TEXT]
+        texts = [name for name in texts if not COLUMNS[PLACE[name] - 1].hidden]
+        for row, (_, each) in enumerate(self.rows.cells[texts].iterrows(), self.first_row):
+            lines = [lines_of(str(v), self.widths[str(n)] - 1) for n, v in each.dropna().items()]
             sheet.row_dimensions[row].height = min(max([1, *lines]), 12) * LINE_POINTS
-        last = f"{get_column_letter(count)}{self.header_row + len(self.rows.cells)}"
+        last = f"{get_column_letter(len(COLUMNS))}{self.last_row}"
         table = SheetTable(displayName="price_sheet", ref=f"A{self.header_row}:{last}")
         table.tableStyleInfo = TableStyleInfo(name="TableStyleLight1", showRowStripes=True)
         sheet.add_table(table)
         # A short screen must not be filled by what stays in sight.
-        frozen = self.header_row + 1 if self.header_row <= _TALLEST_FROZEN else 1
+        frozen = self.first_row if self.header_row <= _TALLEST_FROZEN else 1
         sheet.freeze_panes = f"C{frozen}"
-        sheet.print_title_rows = f"{self.header_row}:{self.header_row}"
-        sheet.print_title_cols = "A:B"
-        fit_to_page(sheet, pages_wide=2)
+        new_prices = self._cells_of("new_price")
+        show_cents_typed(sheet, new_prices, self.settings, self.rows.places)
+        lay_out_pages(sheet, self.header_row, self.last_row)
 
 
 def add_price_sheet(
@@ -365,39 +385,3 @@ def with_values(part: bytes, values: Values) -> bytes:
     if left:
         raise Unreconciled(f"{min(left)} of the price sheet has a value without a formula.")
     return text.encode()
-
-
-def _width(column: SheetColumn) -> float:
-    return float(_WIDTHS.get(column.name, _WIDTH))
-
-
-def _stands_right(column: SheetColumn) -> bool:
-    return stands_right(Column(column.name, column.kind, column.sentence))
-
-
-def _beside_numbers(at: int) -> bool:
-    """Whether a column of text stands right of numbers, and has to keep off them."""
-    return at > 1 and _stands_right(COLUMNS[at - 2]) and not _stands_right(COLUMNS[at - 1])
-
-
-def _alignment(column: SheetColumn, *, indented: bool) -> Alignment:
-    is_text = column.kind is Kind.TEXT and not column.hidden
-    return Alignment(
-        horizontal="left" if indented else None,
-        vertical="top",
-        wrap_text=is_text or None,
-        indent=1 if indented else 0,
-    )
-
-
-def _mark_input(cell: Cell) -> None:
-    cell.fill, cell.border, cell.protection = _FILL, _BORDER, _OPEN
-
-
-def _with_words(found: DataValidation, title: str, about: str, wanted: str) -> DataValidation:
-    """A validation that says what the cell is for and, where it refuses, what it wants."""
-    found.showInputMessage = found.showErrorMessage = True
-    found.promptTitle = found.errorTitle = title[:32]
-    found.prompt, found.error = f"{about} {wanted}"[:255], wanted[:225]
-    found.errorStyle = "stop"
-    return found

@@ -12,6 +12,8 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import Unavailable, Unreconciled, assert_reconciled
+from analysis.pricing.money_words import price_words
+from analysis.pricing.price_cells import cell_of
 from analysis.pricing.price_lines import SheetInputs, price_lines
 from analysis.pricing.price_sheet_form import (
     CARD_FIXED,
@@ -29,6 +31,7 @@ from analysis.pricing.price_sheet_form import (
     Input,
 )
 from analysis.report.edge import round_half_away
+from analysis.report.numbers import label
 from analysis.report.results import Review
 from analysis.schema import Kind
 from analysis.settings import Settings
@@ -159,6 +162,7 @@ def price_rows(review: Review, places: int) -> PriceRows | None:
     _reconcile(suggestions, lines)
     slopes = _slopes(review, suggestions["service"])
     values = _values(suggestions, basis, lines, slopes, review.settings)
+    values["dearer_vehicles"] = _dearer_vehicles(review, suggestions)
     values["floor_price"] = round_half_away(lines["floor_price"], places)
     blocks, note = _inputs(review, inputs, suggestions["service"])
     return PriceRows(values, blocks, note, inputs.terms.net_of_tax, places)
@@ -234,6 +238,7 @@ def _values(
         "target_margin": lines["target_margin_share"],
         "new_price": pd.Series(float("nan"), index=lines.index),
         "note": pd.Series(None, index=lines.index, dtype="str"),
+        "dearer_vehicles": pd.Series(None, index=lines.index, dtype="str"),
     }
     for price in ("suggested", "new"):
         for name, line in (
@@ -250,6 +255,27 @@ def _values(
     return pd.DataFrame(found)
 
 
+def _dearer_vehicles(review: Review, suggestions: pd.DataFrame) -> pd.Series:
+    """The models with a surcharge that is sure, of each service and class: `Harrow Pike +$100`."""
+    blank = pd.Series(None, index=suggestions.index, dtype="str")
+    found = review.results.get("model_surcharges")
+    if not isinstance(found, pd.DataFrame):
+        return blank
+    sure = found[found["enough"].astype("boolean").fillna(value=False).astype(bool)]
+    sure = sure.assign(cell=cell_of(suggestions, sure)).dropna(subset="cell")
+    if sure.empty:
+        return blank
+    sure = sure.sort_values(["surcharge", "make", "model"], ascending=[False, True, True])
+    words = [
+        f"{label(row['make'])} {label(row['model'])} "
+        f"+{price_words(row['surcharge'], review.settings)}"
+        for row in sure.to_dict("records")
+    ]
+    each = sure.assign(words=words).drop_duplicates(["cell", "words"])
+    named = each.groupby("cell")["words"].agg(", ".join)
+    return named.reindex(suggestions.index).astype("str")
+
+
 def _class_words(rows: pd.DataFrame) -> pd.Series:
     """The class; in words where the row holds for every class without its own."""
     alone = rows.groupby("service", dropna=False)["service"].transform("size").eq(1)
@@ -257,33 +283,17 @@ def _class_words(rows: pd.DataFrame) -> pd.Series:
     return rows["vehicle_class"].astype("str").fillna(words)
 
 
-def first_day(review: Review) -> pd.Timestamp:
-    """The first day that is proposed: of the second month after the quarter, or later.
-
-    The month between is for the review itself. Where the records go on for longer, it is the first
-    day of the month after their newest job or quote, so that it does not lie in the past.
-    """
-    records = review.records
-    dated = [
-        records["jobs"].get("finished_on"),
-        records["jobs"].get("quoted_on"),
-        records["quotes"].get("quoted_on"),
-    ]
-    days = [pd.to_datetime(each).max() for each in dated if each is not None and len(each)]
-    after = review.quarter.last_day + pd.DateOffset(days=1)
-    newest = max([after, *(day for day in days if not pd.isna(day))])
-    return pd.Timestamp(newest).normalize().replace(day=1) + pd.DateOffset(months=1)
-
-
 def _inputs(
     review: Review, inputs: SheetInputs, services: pd.Series
 ) -> tuple[tuple[tuple[Input, ...], ...], Input]:
-    terms, day = inputs.terms, first_day(review)
+    terms = inputs.terms
     change = "0 % is as today. 3 % more is 3 %, 3 % less is -3 %."
     left = (
         Input(
-            FIRST_DAY, "First day of the new prices", Kind.DATE, day,
-            "The first day on which the new prices hold, as 2026-11-01.",
+            FIRST_DAY, "First day of the new prices", Kind.DATE, None,
+            "The first day on which the new prices hold. Blank: the first of the month after the "
+            "day on which you run decide.",
+            aside="blank: the first of next month",
         ),
         Input(
             TARGET, "Target margin, unless its own", Kind.PERCENT, inputs.target_share,

@@ -19,9 +19,13 @@ from analysis.findings.capacity_use import (
     NOTHING,
     SHORT_FROM_SHARE,
     UNKNOWN,
+    Governing,
+    Spare,
+    Use,
     constraints,
     governing,
     governing_in,
+    spare_hours,
     utilisation_by_month,
 )
 from analysis.findings.margins import shop_result
@@ -100,6 +104,35 @@ def test_months_by_hand(tmp_path: Path) -> None:
     # The sheet of job C: six hours of two people, three of the bay, on the day it was finished.
     assert tuple(rows.loc["2026-09", ["worked_hours", "bay_hours"]]) == (6, 3)
     assert np.isnan(rows.loc["2026-09", "unused_cost"])
+
+
+def test_what_is_not_short_has_its_unused_hours_to_spare() -> None:
+    """Twelve months of 100 and 80 hours, of which 90 and 50 were used; the year before is out."""
+    months = pd.DataFrame(
+        {
+            "month": pd.date_range("2024-10-01", periods=24, freq="MS"),
+            "installer_hours": 100.0,
+            "worked_hours": 90.0,
+            "bay_capacity_hours": [*[999.0] * 12, *[80.0] * 12],
+            "bay_hours": 50.0,
+        }
+    )
+
+    def spare(constraint: str, **changes: Any) -> Spare:
+        held = Governing(constraint, *(Use(1.0, 1.0),) * 3, 0, 12, "")
+        return spare_hours(months.assign(**changes), held, QUARTER)
+
+    assert spare(INSTALLERS) == Spare(bay_hours=360)
+    assert spare(BAYS) == Spare(people_hours=120)
+    assert spare(NOTHING) == spare(UNKNOWN) == Spare()
+    # One month in which it is not written down, and a year in which more was used than there was.
+    last = months["month"] == months["month"].max()
+    assert spare(INSTALLERS, bay_capacity_hours=months["bay_capacity_hours"].mask(last)) == Spare()
+    assert spare(BAYS, worked_hours=101.0) == Spare()
+    none = Unavailable("utilisation_by_month", (), "")
+    short = Governing(BAYS, *(Use(1.0, 1.0),) * 3, 0, 12, "")
+    assert spare_hours(none, short, QUARTER) == Spare()
+    assert spare_hours(months.iloc[13:], short, QUARTER) == Spare()
 
 
 def test_a_month_without_an_entry_between_others_was_not_worked(tmp_path: Path) -> None:

@@ -19,8 +19,11 @@ from analysis.findings.capacity_use import (
     NOTHING,
     UNKNOWN,
     Governing,
+    Spare,
     Use,
     governing,
+    spare_hours,
+    utilisation_by_month,
 )
 from analysis.findings.earning import (
     ALL_SERVICES,
@@ -70,6 +73,12 @@ def demo() -> tuple[Costing, Governing]:
     return costing, governing(costing, records, QUARTER)
 
 
+@pytest.fixture(scope="module")
+def spare(demo: tuple[Costing, Governing]) -> Spare:
+    months = utilisation_by_month(demo[0], read_records(DEMO), QUARTER)
+    return spare_hours(months, demo[1], QUARTER)
+
+
 @pytest.mark.parametrize(
     ("constraint", "governs", "ranks"),
     [
@@ -109,7 +118,7 @@ def test_the_best_mix_by_hand() -> None:
             *jobs("even", 10, 80, 4),
         ]
     )
-    table = best_mix(made, PERIOD, YEAR, 5)
+    table = best_mix(made, Spare(), PERIOD, YEAR, 5)
     assert isinstance(table, pd.DataFrame)
     assert list(table) == BEST_MIX.inside_names
     rows = table.set_index("service")
@@ -123,6 +132,33 @@ def test_the_best_mix_by_hand() -> None:
     assert rows.loc[ALL_SERVICES, ["hours_each", "material_margin_each"]].isna().all()
 
 
+@pytest.mark.parametrize(
+    ("spare", "long", "gain"),
+    [
+        (Spare(), 0, 0),  # a long job leaves more an hour of people, a short one of a bay
+        (Spare(bay_hours=6), 3, 6 * 5),  # 3 long jobs more for 6 short ones of the same hours
+        (Spare(bay_hours=500), 10, 100),  # no more than the best quarter
+        (Spare(people_hours=100), -10, 1900),  # 40 short jobs in the bay hours of 10 long ones
+    ],
+)
+def test_only_what_is_short_is_held_to_its_hours(spare: Spare, long: float, gain: float) -> None:
+    """A short job takes 2 h of people and 1 of a bay, a long one 4 and 4."""
+    early = YEAR[1].first_day
+    made = costing_of(
+        [
+            *jobs("short", 20, 100, 2, bay_hours=1),
+            *jobs("short", 10, 100, 2, bay_hours=1, finished_on=early),
+            *jobs("long", 5, 210, 4, bay_hours=4),
+            *jobs("long", 5, 210, 4, bay_hours=4, finished_on=early),
+        ]
+    )
+    table = best_mix(made, spare, PERIOD, YEAR, 5)
+    assert isinstance(table, pd.DataFrame)
+    rows = table.set_index("service")
+    assert rows.loc["long", "best_jobs"] == pytest.approx(10 + long)
+    assert rows.loc[ALL_SERVICES, "gain"] == pytest.approx(gain)
+
+
 def test_what_is_thin_or_not_known_keeps_its_number() -> None:
     made = costing_of(
         [
@@ -134,7 +170,7 @@ def test_what_is_thin_or_not_known_keeps_its_number() -> None:
             *jobs("unlogged", 8, 50, np.nan),
         ]
     )
-    table = best_mix(made, PERIOD, YEAR, 5)
+    table = best_mix(made, Spare(), PERIOD, YEAR, 5)
     assert isinstance(table, pd.DataFrame)
     rows = table.set_index("service")
     for service in ("thin", "blank", "no hours", "unlogged"):
@@ -144,25 +180,40 @@ def test_what_is_thin_or_not_known_keeps_its_number() -> None:
     assert rows.loc["bad", "best_jobs"] == pytest.approx(0)
     assert rows.loc[ALL_SERVICES, "gain"] == pytest.approx(720)
     assert np.isnan(rows.loc[ALL_SERVICES, "material_margin"])
-    none = best_mix(costing_of(jobs("thin", 2, 9, 1)), PERIOD, YEAR, 5)
+    none = best_mix(costing_of(jobs("thin", 2, 9, 1)), Spare(), PERIOD, YEAR, 5)
     assert isinstance(none, Unavailable)
 
 
 def test_a_loss_is_left_out_and_redos_do_not_count() -> None:
     made = costing_of([*jobs("loss", 5, -20, 2), *jobs("gain", 5, 20, 2, is_redo=False)])
-    table = best_mix(made, PERIOD, YEAR, 5)
+    table = best_mix(made, Spare(), PERIOD, YEAR, 5)
     assert isinstance(table, pd.DataFrame)
     rows = table.set_index("service")
     assert rows["best_jobs"].to_dict() == pytest.approx({"gain": 10, "loss": 0, ALL_SERVICES: 10})
 
 
-def test_the_demo_stays_in_its_hours(demo: tuple[Costing, Governing]) -> None:
-    table = best_mix(demo[0], PERIOD, YEAR, 5)
+def test_the_demo_stays_in_its_hours(demo: tuple[Costing, Governing], spare: Spare) -> None:
+    """People's hours alone are short there: held to those, more is left than if bays were too."""
+    table = best_mix(demo[0], spare, PERIOD, YEAR, 5)
     assert isinstance(table, pd.DataFrame)
     rows, total = table.iloc[:-1], table.iloc[-1]
-    for hours in ("hours_each", "bay_hours_each"):
-        held = (rows["jobs"] * rows[hours]).sum()
+    assert spare.people_hours == 0
+    assert spare.bay_hours > 1000
+    for hours, more in (("hours_each", 0.0), ("bay_hours_each", spare.bay_hours)):
+        held = (rows["jobs"] * rows[hours]).sum() + more
         assert (rows["best_jobs"] * rows[hours]).sum() <= held * (1 + 1e-9)
+    both = best_mix(demo[0], Spare(), PERIOD, YEAR, 5)
+    assert isinstance(both, pd.DataFrame)
+    assert total["gain"] > both.iloc[-1]["gain"]
+    # Filling people's hours by margin an hour, best first, is exact where they alone bind.
+    each = rows["material_margin_each"] / rows["hours_each"]
+    left, earns = (rows["jobs"] * rows["hours_each"]).sum(), 0.0
+    for at in each.sort_values(ascending=False).index:
+        taken = min(rows["most_jobs"][at], left / rows["hours_each"][at])
+        left -= taken * rows["hours_each"][at]
+        earns += taken * rows["material_margin_each"][at]
+        assert rows["best_jobs"][at] == pytest.approx(taken, abs=1e-6)
+    assert total["best_material_margin"] == pytest.approx(earns)
     assert rows["gain"].is_monotonic_decreasing
     assert (rows["best_jobs"] <= rows["most_jobs"] + 1e-9).all()
     assert 0 < total["gain"] < 0.2 * total["material_margin"]

@@ -95,22 +95,22 @@ def test_what_a_sheet_decides(shop: Path, tmp_path: Path) -> None:
     path = filled_sheet(
         shop,
         tmp_path / "review.xlsx",
-        {ROOF: 375, HOOD: 300, SIGN: "$150.00", TINT: "1,450.00"},
+        {ROOF: 375, HOOD: 300, SIGN: "$150.00", LARGE_CHANGE: "3,700.00"},
         {HOOD: " costs \n rose "},
         note="from the review",
     )
     found = decided(shop, path)
     assert found.refused == ()
     rows = found.rows.set_index("service")
-    assert list(rows.index) == [FORMULA_LIKE, "hood", "roof", EMOJI]
-    assert rows["new_price"].to_list() == [150, 300, 375, 1450]
-    assert rows["old_price"].to_list() == [140, 280, 350, 95]
-    assert rows["suggested_price"].to_list() == [140, 280, 375, 105]
-    assert rows["vehicle_class"].isna().to_list() == [True, True, False, False]
+    assert list(rows.index) == [FORMULA_LIKE, "full colour change", "hood", "roof"]
+    assert rows["new_price"].to_list() == [150, 3700, 300, 375]
+    assert rows["old_price"].to_list() == [140, 3595, 280, 350]
+    assert rows["suggested_price"].to_list() == [140, 3760, 280, 375]
+    assert rows["vehicle_class"].isna().to_list() == [True, False, True, False]
     assert set(rows["decided_on"]) == {pd.Timestamp(ON)}
     assert set(rows["effective_from"]) == {pd.Timestamp("2026-11-01")}
     assert rows["note"].str.split().str.join(" ").to_list() == [
-        "from the review", "costs rose", "from the review", "from the review",
+        "from the review", "from the review", "costs rose", "from the review",
     ]  # fmt: skip
     roof = rows.loc["roof"]
     assert roof["expected_hours"] == 2.9
@@ -131,7 +131,7 @@ def test_expected_margins_follow_the_inputs_of_the_sheet(shop: Path, tmp_path: P
     assert found.rows["expected_margin"].iloc[0] == pytest.approx(margin, abs=0.0051)
     assert found.told[-1] == (
         "The expected margins rest on the inputs as they were changed in the sheet: "
-        "wages change by 10.00%; card fee, fixed part 1.3."
+        "wages change by 10.00%; card fee, fixed part $1.30."
     )
 
 
@@ -148,15 +148,97 @@ def test_what_is_unusual_is_told_and_taken(shop: Path, tmp_path: Path) -> None:
     found = decided(shop, filled_sheet(shop, tmp_path / "review.xlsx", asked))
     assert found.refused == ()
     assert found.told == (
-        "hood, large car: 250.00 USD is under the floor of 266.67 USD.",
-        "hood, large car: 250.00 USD is -18.0% from 305.00 USD, more than the largest change of "
-        "12%.",
-        "hood, every class without its own: 280.00 USD is the current price; it is kept as a "
-        "decision.",
-        "roof, compact car: 412.50 USD is +17.9% from 350.00 USD, more than the largest change of "
-        "12%.",
-        "roof, compact car: 412.50 USD is no multiple of 5.",
+        "hood, large car: $250 is under the floor of $267.",
+        "hood, large car: $250 is -18.0% from $305, more than the largest change of 12%.",
+        "hood, every class without its own: $280 is the current price; it is kept as a decision.",
+        "roof, compact car: $412.50 is +17.9% from $350, more than the largest change of 12%.",
+        "roof, compact car: $412.50 is no multiple of $5.",
     )
+
+
+def test_a_price_a_little_under_its_floor_shows_the_cents(shop: Path, tmp_path: Path) -> None:
+    # The floor of 266.67 is $267 in whole money too.
+    path = filled_sheet(shop, tmp_path / "review.xlsx", {HOOD_LARGE: 267 - 0.34})
+    assert "$266.66 is under the floor of $267." in decided(shop, path).told[0]
+    path = filled_sheet(shop, tmp_path / "review.xlsx", {HOOD_LARGE: 267}, target_margin=0.451)
+    told = decided(shop, path).told[0]
+    assert told == "hood, large car: $267 is under the floor of $267.18."
+
+
+# --- a slip of a digit, and the first day --------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("row", "price", "side"),
+    [
+        (HOOD_LARGE, 3050, "$3,050 is over twice the current price of $305"),
+        (HOOD_LARGE, 610.01, "$610.01 is over twice the current price of $305"),
+        (HOOD_LARGE, 610, None),
+        (LARGE_CHANGE, 375.5, "$375.50 is under half the current price of $3,595"),
+        (ROOF, 174.99, "$174.99 is under half the current price of $350"),
+        (ROOF, 175, None),
+    ],
+)
+def test_a_price_far_from_the_current_one_is_refused_unless_it_is_meant(
+    row: int, price: float, side: str | None, shop: Path, blank: bytes, tmp_path: Path
+) -> None:
+    path = edited(blank, tmp_path / "review.xlsx", set_price(row, price), set_price(HOOD, 300))
+    found = decided(shop, path)
+    if side is None:
+        assert found.refused == ()
+        return
+    (line,) = found.refused
+    cell = cell_of(load_workbook(io.BytesIO(blank))[SHEET_NAME], row, "new_price").coordinate
+    keys = prices()["price_basis"].iloc[row]
+    whose = f"{keys['service']}, {keys['vehicle_class']}"
+    assert line == (
+        f"Price sheet!{cell} ({whose}): {side}. Mend the cell if a digit slipped; if it is meant, "
+        "run this again with --far."
+    )
+    assert found.rows.empty
+    meant = decisions_of(read_price_sheet(path), _READ[shop], ON, far=True)
+    assert meant.refused == ()
+    assert price in meant.rows["new_price"].to_list()
+    assert any("more than the largest change" in each for each in meant.told)
+
+
+@pytest.mark.parametrize(
+    ("on", "first"),
+    [("2026-10-05", "2026-11-01"), ("2026-11-28", "2026-12-01"), ("2026-12-31", "2027-01-01"),
+     ("2026-11-01", "2026-12-01")],
+)  # fmt: skip
+def test_a_blank_first_day_is_the_first_of_the_month_after_the_decision(
+    on: str, first: str, shop: Path, blank: bytes, tmp_path: Path
+) -> None:
+    path = edited(blank, tmp_path / "review.xlsx", set_price(ROOF, 375))
+    for edit in (set_input("first_day", None), set_input("first_day", "  ")):
+        again = edited(path.read_bytes(), tmp_path / "other.xlsx", edit)
+        found = decided(shop, again, dt.date.fromisoformat(on))
+        assert found.from_next_month
+        assert set(found.rows["effective_from"]) == {pd.Timestamp(first)}
+    typed = edited(
+        blank, path, set_price(ROOF, 375), set_input("first_day", dt.datetime(2027, 1, 4))
+    )
+    found = decided(shop, typed, dt.date.fromisoformat(on))
+    assert not found.from_next_month
+    assert set(found.rows["effective_from"]) == {pd.Timestamp("2027-01-04")}
+
+
+def test_a_sheet_without_a_day_is_not_taken_again_in_another_month(
+    blank: bytes, tmp_path: Path
+) -> None:
+    path = edited(blank, tmp_path / "review.xlsx", set_price(HOOD, 300), set_price(ROOF, 375))
+    header = "decided_on,service,vehicle_class,old_price,new_price,effective_from\n"
+    november = dt.date(2026, 11, 3)
+    past = "2026-10-05,hood,,280,300,2026-11-01\n2026-10-05,roof,compact car,350,370,2026-11-01\n"
+    other = made_shop(tmp_path / "shop", decisions=header + past)
+    (line,) = decided(other, path, november).refused
+    assert "(hood, every class without its own): the decisions already have a price" in line
+    assert "from 2026-11-01 on, decided on 2026-10-05" in line
+    # Before the list price of today was set, the same was decided once.
+    old = header + "2025-10-05,hood,,280,300,2025-11-01\n"
+    other = made_shop(tmp_path / "shop", decisions=old)
+    assert decided(other, path, november).refused == ()
 
 
 def test_a_later_price_of_the_list_is_told(tmp_path: Path) -> None:
@@ -164,55 +246,59 @@ def test_a_later_price_of_the_list_is_told(tmp_path: Path) -> None:
     shop = made_shop(tmp_path / "shop", price_list=later)
     found = decided(shop, filled_sheet(shop, tmp_path / "review.xlsx", {ROOF: 375}))
     assert found.told == (
-        "roof, compact car: 375.00 USD replaces 360.00 USD, which the price list has on "
-        "2026-11-01.",
+        "roof, compact car: $375 replaces $360, which the price list has on 2026-11-01.",
     )
     followed = price_list() + "roof,compact car,375,2026-11-01\n"
     (shop / "price_list.csv").write_text(followed, encoding="utf-8")
     assert decided(shop, tmp_path / "review.xlsx").told == ()
 
 
+# Cells as a spreadsheet names them, and whose they are.
+NEW, DAY = "N17 (roof, compact car)", "C4 (first day of the new prices)"
+SERVICE, CLASS = "A17 (roof, compact car)", "B15 (hood, every class without its own)"
+CURRENT, SUGGESTED = "C17 (roof, compact car)", "F17 (roof, compact car)"
+OTHER = "A19 (roof, every class without its own)"
 REFUSED: list[tuple[str, list[Edit], str, str, str]] = [
-    ("no price", [set_price(ROOF, "ask Tomas")], "NEW PRICE (input)", "'ask Tomas' is no amount",
+    ("no price", [set_price(ROOF, "ask Tomas")], NEW, "'ask Tomas' is no amount",
      "Write the amount alone"),
-    ("nothing", [set_price(ROOF, 0)], "NEW PRICE (input)", "'0' is no price", "Enter the price"),
-    ("negative", [set_price(ROOF, -5)], "NEW PRICE (input)", "'-5' is less than 0", "Enter"),
-    ("yes", [set_price(ROOF, True)], "NEW PRICE (input)", "yes/no", "Write the amount"),
-    ("a day", [set_price(ROOF, dt.datetime(2026, 4, 3))], "NEW PRICE (input)", "a date", "Write"),
-    ("other money", [set_price(ROOF, "€400")], "NEW PRICE (input)", "EUR", "Enter the amount"),
-    ("an error", [set_price(ROOF, "#REF!")], "NEW PRICE (input)", "error mark", "Mend"),
-    ("a formula", [set_price(ROOF, "=C16*1.02")], "NEW PRICE (input)", "never saved", "Open"),
-    ("no day", [set_price(ROOF, 375), set_input("first_day", None)],
-     "First day of the new prices", "the cell is blank", "Fill in"),
+    ("nothing", [set_price(ROOF, 0)], NEW, "'0' is no price", "Enter the price"),
+    ("negative", [set_price(ROOF, -5)], NEW, "'-5' is less than 0", "Enter"),
+    ("yes", [set_price(ROOF, True)], NEW, "yes/no", "Write the amount"),
+    ("a day", [set_price(ROOF, dt.datetime(2026, 4, 3))], NEW, "a date", "Write"),
+    ("other money", [set_price(ROOF, "€400")], NEW, "EUR", "Enter the amount"),
+    ("an error", [set_price(ROOF, "#REF!")], NEW, "error mark", "Mend"),
+    ("a formula", [set_price(ROOF, "=C17*1.02")], NEW, "never saved", "Open"),
     ("early", [set_price(ROOF, 375), set_input("first_day", dt.datetime(2026, 10, 4))],
-     "First day of the new prices", "2026-10-04 is before the day of the decision", "--on"),
+     DAY, "2026-10-04 is before the day of the decision", "--on"),
     ("late", [set_price(ROOF, 375), set_input("first_day", dt.datetime(2027, 10, 6))],
-     "First day of the new prices", "over a year after", "Look at the year"),
+     DAY, "over a year after", "Look at the year"),
     ("no date", [set_price(ROOF, 375), set_input("first_day", "in spring")],
-     "First day of the new prices", "'in spring' is no date", "Write the date"),
+     DAY, "'in spring' is no date", "Write the date"),
     ("a number", [set_price(ROOF, 375), set_input("wage_change", "a bit")],
-     "H", "'a bit' is no number", "plain number"),
-    ("not in the list", [set_price(ROOF_OTHER, 400)], "Service",
-     "the price list has no price for roof, every class without its own", "price_list first"),
-    ("service changed", [set_price(ROOF, 375), set_price(ROOF, "hood", "service")], "Service",
+     "H4 (wages change by)", "'a bit' is no number", "plain number"),
+    ("no target", [set_price(ROOF, 375), set_input("target_margin: full colour change", "half")],
+     "C6 (target margin of full colour change)", "'half' is no number", "plain number"),
+    ("not in the list", [set_price(ROOF_OTHER, 400)], OTHER,
+     "the price list has no price for it on 2026-10-05", "price_list first"),
+    ("service changed", [set_price(ROOF, 375), set_price(ROOF, "hood", "service")], SERVICE,
      "'hood' stands where the review wrote 'roof'", "Undo"),
-    ("class changed", [set_price(HOOD, 300), set_price(HOOD, "van", "vehicle_class")], "Class",
+    ("class changed", [set_price(HOOD, 300), set_price(HOOD, "van", "vehicle_class")], CLASS,
      "'van' stands where", "Undo"),
     ("price typed over", [set_price(ROOF, 375), set_price(ROOF, 375, "current_price")],
-     "Current price", "'375' stands where the review wrote '350'", "Undo"),
+     CURRENT, "'375' stands where the review wrote '350'", "Undo"),
     ("suggestion typed over", [set_price(ROOF, 375), set_price(ROOF, 380, "suggested_price")],
-     "Suggested price", "'380' stands where", "Undo"),
+     SUGGESTED, "'380' stands where", "Undo"),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
-    ("edits", "column", "problem", "remedy"),
+    ("edits", "place", "problem", "remedy"),
     [each[1:] for each in REFUSED],
     ids=[each[0] for each in REFUSED],
 )
 def test_what_is_refused(
     edits: list[Edit],
-    column: str,
+    place: str,
     problem: str,
     remedy: str,
     shop: Path,
@@ -222,8 +308,7 @@ def test_what_is_refused(
     path = edited(blank, tmp_path / "review.xlsx", set_price(LARGE_CHANGE, 3700), *edits)
     found = decided(shop, path)
     (line,) = found.refused
-    assert line.startswith(f"review.xlsx, sheet {SHEET_NAME}, row ")
-    assert f", column {column}: " in line
+    assert line.startswith(f"{SHEET_NAME}!{place}: ")
     assert problem in line
     assert remedy in line
     assert found.rows.empty
@@ -236,15 +321,15 @@ def test_every_fault_is_said_at_once(shop: Path, blank: bytes, tmp_path: Path) -
         set_price(ROOF, "?"),
         set_price(HOOD, 0),
         set_price(ROOF_OTHER, 300),
-        set_input("first_day", None),
+        set_input("first_day", "soon"),
     )
     assert len(decided(shop, path).refused) == 4
 
 
 def test_rows_are_named_as_the_sheet_shows_them(shop: Path, blank: bytes, tmp_path: Path) -> None:
     path = edited(blank, tmp_path / "review.xlsx", set_price(ROOF, "?"))
-    row = header_row(load_workbook(io.BytesIO(blank))[SHEET_NAME]) + 1 + ROOF
-    assert f"row {row}, " in decided(shop, path).refused[0]
+    cell = cell_of(load_workbook(io.BytesIO(blank))[SHEET_NAME], ROOF, "new_price").coordinate
+    assert decided(shop, path).refused[0].startswith(f"Price sheet!{cell} (roof, compact car): ")
 
 
 def test_a_list_that_changed_since_the_review_is_refused(
@@ -253,11 +338,12 @@ def test_a_list_that_changed_since_the_review_is_refused(
     path = edited(blank, tmp_path / "review.xlsx", set_price(HOOD, 300))
     other = made_shop(tmp_path / "shop", price_list=price_list(hood=285))
     (line,) = decided(other, path).refused
-    assert "is 280.00 USD on the sheet, and 285.00 USD in the price list of 2026-10-05" in line
+    assert "(hood, every class without its own): the current price is $280 on the sheet" in line
+    assert "and $285 in the price list of 2026-10-05" in line
     assert "run review again" in line
     gone = "\n".join(line for line in price_list().splitlines() if not line.startswith("hood,,"))
     other = made_shop(tmp_path / "shop", price_list=gone)
-    assert "has no price for hood, every class" in decided(other, path).refused[0]
+    assert "has no price for it on 2026-10-05" in decided(other, path).refused[0]
 
 
 def test_the_same_decision_is_refused(shop: Path, blank: bytes, tmp_path: Path) -> None:
@@ -268,7 +354,8 @@ def test_the_same_decision_is_refused(shop: Path, blank: bytes, tmp_path: Path) 
     )
     other = made_shop(tmp_path / "shop", decisions=past)
     (line,) = decided(other, path).refused
-    assert "already have a price for hood, every class without its own from 2026-11-01 on" in line
+    assert "(hood, every class without its own): the decisions already have a price for it" in line
+    assert "for it from 2026-11-01 on" in line
     assert "decided on 2026-10-01" in line
 
 
@@ -280,7 +367,7 @@ def test_a_row_that_stands_twice_is_refused(shop: Path, blank: bytes, tmp_path: 
 
     path = edited(blank, tmp_path / "review.xlsx", set_price(ROOF, 375), copy)
     (line,) = decided(shop, path).refused
-    assert "has a new price in an earlier row of the sheet too" in line
+    assert "it has a new price in an earlier row of the sheet too" in line
 
 
 def test_nothing_filled_in_is_refused(shop: Path, blank: bytes, tmp_path: Path) -> None:
@@ -347,7 +434,7 @@ def price_below(sheet: Any) -> None:
         (insert_column, "column E should be 'Floor', and columns were moved"),
         (swap_names, "column C should be 'Current price'"),
         (spoil_mark, "hidden marks"),
-        (price_below, r"row \d+, column NEW PRICE \(input\): a price stands in a row"),
+        (price_below, r"Price sheet!N\d+: a price stands in a row"),
         (lambda sheet: setattr(sheet, "title", "Prices"), "no sheet called 'Price sheet'"),
     ],
 )
@@ -442,11 +529,11 @@ def test_the_chance_to_win_at_the_new_price() -> None:
 @needs_a_spreadsheet
 def test_a_sheet_saved_by_a_spreadsheet_program(shop: Path, tmp_path: Path) -> None:
     """Filled in, one price by a formula, and saved by a program that writes workbooks its way."""
-    new = {ROOF: "=ROUND(C16*1.07,0)", SIGN: 150, TINT: 105, HOOD: "$300"}
+    new = {ROOF: "=ROUND(C17*1.07,0)", SIGN: 150, TINT: 105, HOOD: "$300"}
     path = filled_sheet(shop, tmp_path / "review.xlsx", new, {TINT: '=no "formula"'})
     book = load_workbook(path)
     cell = cell_of(book[SHEET_NAME], ROOF, "new_price")
-    assert f"C{cell.row}" == "C16"
+    assert f"C{cell.row}" == "C17"
     cell_of(book[SHEET_NAME], TINT, "note").data_type = "s"
     book.save(path)
     (saved,) = saved_by_a_spreadsheet([path], tmp_path)

@@ -64,7 +64,7 @@ REASON = (
 
 
 def prices(settings: Settings = SHOP) -> dict[str, pd.DataFrame]:
-    """`price_basis`, `price_suggestions` and `win_chances`, inside names."""
+    """`price_basis`, `price_suggestions`, `win_chances` and `model_surcharges`, inside names."""
     rows = pd.DataFrame(list(_ROWS), columns=list(_NAMES))
     rows["vehicle_class"] = rows["vehicle_class"].astype("str")
     rows = rows.assign(labour_rate=29.4, consumables_rate=3.4271839, overhead_rate=21.987654321)
@@ -90,7 +90,27 @@ def prices(settings: Settings = SHOP) -> dict[str, pd.DataFrame]:
         "price_basis": basis,
         "price_suggestions": _suggestions(rows, cost, enough, settings),
         "win_chances": _win_chances(rows),
+        "model_surcharges": _surcharges(),
     }
+
+
+def _surcharges() -> pd.DataFrame:
+    """Of a class of its own, of one that the list has under no other name, and one not sure."""
+    return pd.DataFrame(
+        {
+            "service": ["hood", "hood", "roof", "roof", "roof"],
+            "vehicle_class": ["large car", "van", "compact car", "compact car", "compact car"],
+            "make": ["Brenhall", "Brenhall", "Harrow", "Harrow", "Oakley"],
+            "model": ["Garrow", "Loft", "Dart", "Pike", "Fen"],
+            "jobs": [9, 7, 6, 12, 2],
+            "model_jobs": [20, 9, 8, 30, 14],
+            "extra_hours": [1.6, 0.9, 0.4, 1.0, 1.2],
+            "hour_must_earn": 62.0,
+            "surcharge": [100.0, 55.0, 25.0, 60.0, 75.0],
+            "price": [390.0, 335.0, 400.0, 435.0, 450.0],
+            "enough": pd.array([True, True, True, True, False], dtype="boolean"),
+        }
+    )
 
 
 def _suggestions(

@@ -26,6 +26,7 @@ from analysis.records.model import FINDING_COLUMNS, Records
 from analysis.report import figures_bridge as figures
 from analysis.report import figures_variances as quoted
 from analysis.report.results import Review
+from analysis.result_tables import RESULT_TABLES
 from analysis.settings import Settings
 
 LINE = "No job was finished in 2026Q2, so there is nothing to compare with."
@@ -133,8 +134,10 @@ def test_steps_lead_from_one_margin_to_the_other() -> None:
     info = figures.gather_bridge(review)
     assert info.names[0] == "Margin 2026Q2"
     assert info.names[-1] == "Margin 2026Q3"
-    assert info.names[1:-3] == tuple(n.replace("_", " ").capitalize() for n in EFFECTS)
-    assert info.names[-3:-1] == ("New cells", "Discontinued cells")
+    names = {name: name.replace("_", " ").capitalize() for name in EFFECTS}
+    names |= {"mix": "Mix of jobs", "redo": "Redos"}
+    assert info.names[1:-3] == tuple(names.values())
+    assert info.names[-3:-1] == ("New cells", "Cells that did not come again")
     ends = [start + step for start, step in zip(info.starts, info.steps, strict=True)]
     assert list(info.starts[1:-1]) == pytest.approx(ends[:-2])
     assert ends[-2] == pytest.approx(info.steps[-1])
@@ -252,7 +255,7 @@ def test_no_cell_in_both_quarters_still_draws() -> None:
     info = figures.gather_bridge(made_review(bridge_cells=cells, quarter_bridge=made_bridge(cells)))
     assert [grid.caption.split(":")[0] for grid in info.grids[1:]] == [
         "New cells",
-        "Discontinued cells",
+        "Cells that did not come again",
     ]
     assert figures.draw_bridge(info).data
 
@@ -285,16 +288,29 @@ def test_groups_stand_by_what_they_left(by: str) -> None:
     assert set(info.texts) <= names
 
 
-def test_the_title_says_how_much_and_by_what() -> None:
+def test_the_title_says_how_much_and_by_what_group() -> None:
     frame = made_variances("service", 2)
     frame[VARIANCES] = 0.0
     frame["labour_efficiency"], frame["price"] = [-300.0, -100.0], [50.0, 0.0]
     frame["told"], frame["jobs"] = [4, 3], [5, 3]
     frame["total"] = frame[VARIANCES].sum(axis=1)
+    frame["enough"] = pd.array([True, True], dtype="boolean")
     info = quoted.gather_variances(made_review(variances_by_service=frame), "service")
     assert info.title == (
-        "2026Q3: 7 job lines left $350 less than quoted, the largest part by hours (−$400)"
+        "2026Q3 by service: 7 job lines left $350 less than quoted, the largest part by service 0 "
+        "(−$250, of it hours −$300)"
     )
+    by_class = frame.rename(columns={"service": "vehicle_class"})
+    other = quoted.gather_variances(made_review(variances_by_class=by_class), "class")
+    assert other.title.startswith("2026Q3 by vehicle class: 7 job lines left $350 less")
+    # A group of few jobs is not named.
+    for thin, part in (
+        ([False, True], "by service 1 (−$100, of it hours −$100)"),
+        ([False, False], "by hours (−$400)"),
+    ):
+        few = frame.assign(enough=pd.array(thin, dtype="boolean"))
+        info = quoted.gather_variances(made_review(variances_by_service=few), "service")
+        assert info.title.endswith(f"the largest part {part}")
     assert "1 job line of 8 cannot be told" in info.note
     frame["labour_efficiency"] *= -1
     frame["total"] = frame[VARIANCES].sum(axis=1)
@@ -302,7 +318,24 @@ def test_the_title_says_how_much_and_by_what() -> None:
     assert "$450 more than quoted" in info.title
     frame[[*VARIANCES, "total"]] = 0.0
     info = quoted.gather_variances(made_review(variances_by_service=frame), "service")
-    assert info.title == "2026Q3: 7 job lines left what their quotes counted on"
+    assert info.title == "2026Q3 by service: 7 job lines left what their quotes counted on"
+
+
+@BY
+def test_redos_are_said_to_be_among_the_job_lines(by: str) -> None:
+    review = made_review()
+    assert "Redos are among the job lines." in quoted.gather_variances(review, by).note
+    frame = review.frame(f"variances_by_{by}")
+    margins = pd.DataFrame(columns=RESULT_TABLES[f"margin_by_{by}"].inside_names)
+    margins[frame.columns[0]], margins["jobs"] = frame.iloc[:, 0], frame["jobs"]
+    same = made_review(**{f"margin_by_{by}": margins})
+    assert "Redos" not in quoted.gather_variances(same, by).note
+    margins.loc[0, "jobs"] -= 1
+    told = quoted.gather_variances(made_review(**{f"margin_by_{by}": margins}), by)
+    lines = frame["jobs"].sum()
+    assert f"Redos are among the job lines: {lines} here, {lines - 1} without them" in told.note
+    headings = [each.text for each in told.grids[0].headings]
+    assert "With all known" in headings
 
 
 @BY

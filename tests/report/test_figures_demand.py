@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -180,6 +181,23 @@ def test_a_service_off_the_list_is_in_the_table_alone() -> None:
     nothing = chances(slope=[np.nan] * 3)
     info = demand.gather_demand(review({"win_chances": nothing}))
     assert info.line == "No service with quotes is on the price list."
+
+
+def test_without_a_price_list_prices_are_put_against_the_usual_one(simulated: Review) -> None:
+    tables = RECORDS.tables | {"price_list": RECORDS["price_list"].head(0)}
+    bare = review(simulated.results, replace(RECORDS, tables=tables))
+    for found, words, other in (
+        (simulated, "today's list", "the usual price"),
+        (bare, "the usual price", "today's list"),
+    ):
+        info = demand.gather_demand(found)
+        assert info.note.startswith("Prices that were lowered for those who hesitated")
+        notes = info.note + demand.gather_seasons(found).note
+        assert notes.count(words) == 3
+        assert other not in notes
+        assert f"Price against {words}" in drawn(demand.draw_demand(info))
+    none = review({"win_chances": chances(slope=[np.nan] * 3)}, bare.records)
+    assert demand.gather_demand(none).line == "No service with quotes has a price."
 
 
 def test_seasons_tell_both(simulated: Review) -> None:

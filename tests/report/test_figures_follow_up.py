@@ -99,6 +99,17 @@ def test_every_verdict_has_a_symbol_and_a_word(tmp_path: Path) -> None:
     assert all(word in info.note for word in ("up: gained", "down: lost", "open circle: too early"))
 
 
+def test_the_line_of_no_gain_runs_through_no_name(tmp_path: Path) -> None:
+    fig = draw_follow_up(gathered(tmp_path, table(*VERDICTS)))
+    names = [each.y for each in fig.layout.annotations if each.yref == "y"]
+    assert len(fig.layout.shapes) == len(VERDICTS)
+    for at, shape in enumerate(fig.layout.shapes):
+        assert shape.yref == "y"
+        assert shape.x0 == shape.x1 == 0
+        assert shape.y0 < at < shape.y1
+        assert not any(shape.y0 <= y <= shape.y1 for y in names)
+
+
 @pytest.mark.parametrize(
     ("verdicts", "title"),
     [

@@ -136,6 +136,8 @@ def test_the_title_says_what_is_short(
         assert one.marker.symbol != other.marker.symbol
         assert one.line.dash != other.line.dash
     assert any(shape.y0 == info.limit_pct == 85 for shape in fig.layout.shapes)
+    (limit,) = fig.layout.annotations  # right of the plot, so that it crosses no line
+    assert (limit.x, limit.xref, limit.xanchor) == (1, "x domain", "left")
 
 
 def test_unused_capacity_is_priced() -> None:
@@ -181,8 +183,13 @@ def test_the_one_rule_ranks_the_services(
     assert governing_in(months, QUARTER).reason in info.note
     assert f"{first} leaves most" in info.title
     assert ("percent of revenue" in info.title) == (governs == "by contribution")
-    text = json.dumps(draw_earning(info).to_plotly_json(), default=str)
-    assert f"Margin per {hour}" in text
+    fig = draw_earning(info)
+    assert fig.layout.xaxis.title.text == f"USD / {hour}"
+    titles = [each.text for each in fig.layout.annotations if each.text.startswith("<b>")]
+    assert titles == ["<b>An hour</b>", "<b>Contribution</b>"]  # short: two abreast on a phone
+    headings = [each.text for each in info.grids[0].headings]
+    assert headings[-1] == "Rank when idle"
+    assert len(headings) == len(info.grids[0].rows[0]) == 10
 
 
 def test_a_title_names_nothing_that_rests_on_few_jobs() -> None:
@@ -224,6 +231,26 @@ def test_the_mix_names_what_grows_and_what_gives_way() -> None:
     assert list(now.x) == [20, 30, 4]
     assert list(best.x) == [40, 12.5, 4]
     assert now.marker.symbol != best.marker.symbol
+
+
+@pytest.mark.parametrize(
+    ("people", "bays", "hours", "note"),
+    [
+        (0.9, 0.5, "people's hours", "the bays, which had 600 h to spare"),
+        (0.5, 0.95, "bay hours", "people, who had 600 h to spare"),
+        (0.5, 0.5, "hours", "People's hours and bay hours both are held to those"),
+        (np.nan, 0.9, "hours", "People's hours and bay hours both are held to those"),
+    ],
+)
+def test_the_mix_says_which_hours_it_is_held_to(
+    people: float, bays: float, hours: str, note: str
+) -> None:
+    months = use(people, bays)
+    info = gather_mix(review_of(utilisation_by_month=months, best_mix=mix([1600.0, -525.0, 0.0])))
+    assert info.title.startswith(f"In the same {hours} another mix")
+    assert note in info.note
+    same = gather_mix(review_of(utilisation_by_month=months, best_mix=mix([0.2, -0.1, 0.0])))
+    assert same.title == f"No other mix of services would have left more in the same {hours}"
 
 
 def test_a_mix_that_is_best_already_and_one_that_is_not_known() -> None:

@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from openpyxl import Workbook, load_workbook
+from openpyxl.utils import range_boundaries
 
 from analysis.errors import Unavailable, Unreconciled
 from analysis.pricing.price_lines import PriceTerms, SheetInputs, price_lines
@@ -27,7 +28,7 @@ from tests.report.made_prices import (
     EMOJI,
     FORMULA_LIKE,
     SHOP,
-    no_records,
+    TOML,
     price_review,
     prices,
 )
@@ -237,7 +238,7 @@ def test_every_formula_has_a_value_beside_it() -> None:
         assert b'fullCalcOnLoad="1"' in archive.read("xl/workbook.xml")
     cells = re.findall(r'<c r="[A-Z]+\d+"([^>]*)><f>[^<]*</f>(<v>[^<]*</v>)</c>', part)
     rows = len(prices()["price_basis"])
-    assert len(cells) == part.count("<f>") == rows * len(LIVE)
+    assert len(cells) == part.count("<f>") == rows * len(LIVE) + 2
     for kind, value in cells:
         assert ('t="str"' in kind) == (value == "<v></v>")
 
@@ -258,7 +259,7 @@ def test_only_functions_of_old_programs(book: Workbook) -> None:
             if cell.data_type == "f":
                 used |= set(re.findall(r"([A-Z]+)\(", cell.value))
                 assert "!" not in cell.value
-    assert used == {"IF", "AND", "OR", "ISNUMBER", "N", "ROUND"}
+    assert used == {"IF", "AND", "OR", "ISNUMBER", "N", "ROUND", "SUMPRODUCT"}
 
 
 def test_typed_text_is_never_a_formula(book: Workbook) -> None:
@@ -266,7 +267,8 @@ def test_typed_text_is_never_a_formula(book: Workbook) -> None:
     cell = row_cells(sheet, "service")[0]
     assert (cell.value, cell.data_type, bool(cell.quotePrefix)) == (FORMULA_LIKE, "s", True)
     assert row_cells(sheet, "service")[9].value == EMOJI
-    formulas = {cell.column for row in sheet.iter_rows() for cell in row if cell.data_type == "f"}
+    table = sheet.iter_rows(min_row=header_row(sheet))
+    formulas = {cell.column for row in table for cell in row if cell.data_type == "f"}
     assert formulas == {PLACE[name] for name in LIVE}
 
 
@@ -331,7 +333,6 @@ def test_what_the_eye_needs(book: Workbook) -> None:
     assert table.autoFilter.ref == table.ref
     names = [each.name for each in table.tableColumns]
     assert len(set(map(str.casefold, names))) == len(NAMES)
-    assert row_cells(sheet, "current_price")[1].number_format == '"$"#,##0.00;-"$"#,##0.00'
     assert row_cells(sheet, "vehicle_class")[0].value == "every class"
     assert row_cells(sheet, "vehicle_class")[4].value == "every other class"
     assert row_cells(sheet, "own_class")[4].value is None
@@ -416,20 +417,112 @@ def test_frames_are_left_as_they_were() -> None:
         pd.testing.assert_frame_equal(frame, review.frame(name))
 
 
-@pytest.mark.parametrize(
-    ("newest", "first"),
-    [(None, "2026-11-01"), ("2026-09-28", "2026-11-01"), ("2026-12-31", "2027-01-01"),
-     ("2026-11-01", "2026-12-01")],
-)  # fmt: skip
-def test_the_first_day_leaves_time_to_decide(newest: str | None, first: str) -> None:
-    records = no_records(SHOP)
-    if newest is not None:
-        jobs = pd.DataFrame({"finished_on": pd.to_datetime([newest])})
-        jobs = jobs.reindex(columns=records["jobs"].columns)
-        records = replace(records, tables={**records.tables, "jobs": jobs})
-    book = load_workbook(io.BytesIO(workbook_bytes(price_review(records=records))))
-    found = input_cells(book[SHEET_NAME])["first_day"].value
-    assert f"{found:%Y-%m-%d}" == first
+def test_the_first_day_is_left_blank_and_beside_it_stands_what_that_means(book: Workbook) -> None:
+    sheet = book[SHEET_NAME]
+    cell = input_cells(sheet)["first_day"]
+    assert cell.value is None
+    assert sheet.cell(cell.row, len(COLUMNS) + 2).value is None
+    words = sheet.cell(cell.row, 1).value
+    assert words == "First day of the new prices (blank: the first of next month)"
+    assert sheet.row_dimensions[cell.row].height == 2 * 15
+
+
+# --- prices, gains, dearer vehicles --------------------------------------------------------------
+
+IN_WHOLE, WITH_CENTS = '"$"#,##0;-"$"#,##0', '"$"#,##0.00;-"$"#,##0.00'
+
+
+def forms(sheet: Any, name: str) -> set[str]:
+    return {cell.number_format for cell in row_cells(sheet, name)}
+
+
+def test_prices_are_shown_in_whole_money_and_keep_their_values(book: Workbook) -> None:
+    sheet = book[SHEET_NAME]
+    for name in ("current_price", "floor_price", "suggested_price", "new_price", "expected_gain"):
+        assert forms(sheet, name) == {IN_WHOLE}, name
+    for name in ("suggested_full_margin", "expected_cost", "film_cost_per_area"):
+        assert forms(sheet, name) == {WITH_CENTS}, name
+    values = load_workbook(io.BytesIO(written()), data_only=True)[SHEET_NAME]
+    floor = row_cells(values, "floor_price")[3].value
+    assert floor == pytest.approx(266.67)
+    (rules,) = sheet.conditional_formatting
+    assert str(rules.sqref) == f"N{header_row(sheet) + 1}:N{header_row(sheet) + 11}"
+    assert rules.rules[0].dxf.numFmt.formatCode == WITH_CENTS
+
+
+def test_prices_that_have_cents_show_them() -> None:
+    made = prices()["price_suggestions"]
+    asked = made.assign(current_price=made["current_price"].replace(350.0, 349.99))
+    cells = load_workbook(io.BytesIO(workbook_bytes(price_review(price_suggestions=asked))))
+    sheet = cells[SHEET_NAME]
+    found = [cell.number_format for cell in row_cells(sheet, "current_price")]
+    assert found == [IN_WHOLE] * 6 + [WITH_CENTS] + [IN_WHOLE] * 4
+    cents = parse_settings(TOML.replace("round_to = 5", "round_to = 0.5"))
+    sheet = load_workbook(io.BytesIO(workbook_bytes(price_review(cents))))[SHEET_NAME]
+    assert forms(sheet, "current_price") == forms(sheet, "floor_price") == {WITH_CENTS}
+
+
+def test_the_vehicles_that_cost_more_are_named_where_that_is_sure(book: Workbook) -> None:
+    sheet = book[SHEET_NAME]
+    named = [cell.value for cell in row_cells(sheet, "dearer_vehicles")]
+    wanted: list[str | None] = [None] * 11
+    # A van has no price of its own, so that of every other class holds for it.
+    wanted[3], wanted[4] = "Brenhall Garrow +$100", "Brenhall Loft +$55"
+    wanted[6] = "Harrow Pike +$60, Harrow Dart +$25"
+    assert named == wanted
+    at = sheet.column_dimensions["M"]
+    assert (at.width, at.hidden) == (30, False)
+
+
+def test_without_surcharges_nobody_is_named() -> None:
+    line = Unavailable("model_surcharges", ("hours",), "Surcharges need hours.")
+    for found in (line, prices()["model_surcharges"].iloc[:0]):
+        content = workbook_bytes(price_review(model_surcharges=found))
+        sheet = load_workbook(io.BytesIO(content))[SHEET_NAME]
+        assert {cell.value for cell in row_cells(sheet, "dearer_vehicles")} == {None}
+        assert sheet.column_dimensions["M"].width == 11
+
+
+def gain_cells(sheet: Any) -> list[Any]:
+    """The sum of the gains, and the number of those not known: above the names of the columns."""
+    return [sheet.cell(header_row(sheet) - 2, column).value for column in BLOCKS[:2]]
+
+
+@needs_a_spreadsheet
+def test_the_gains_of_the_rows_with_a_new_price_are_added(calculated: Mapping[str, Any]) -> None:
+    gains = prices()["price_suggestions"]["expected_gain"]
+    assert gain_cells(calculated["as it is"]) == [0, 0]
+    rows = list(SCENARIOS["new prices"][2])
+    known = gains[rows].dropna()
+    assert 0 < len(known) < len(rows)
+    added, unknown = gain_cells(calculated["new prices"])
+    assert added == pytest.approx(known.sum())
+    assert unknown == len(rows) - len(known)
+    # What is no number is no price.
+    assert gain_cells(calculated["words"])[0] == 0
+
+
+# --- as it is printed ----------------------------------------------------------------------------
+
+
+def test_it_is_printed_in_parts_and_what_stands_above_on_the_first_alone(book: Workbook) -> None:
+    sheet = book[SHEET_NAME]
+    head = header_row(sheet)
+    parts = str(sheet.print_area).replace("$", "").replace("'Price sheet'!", "").split(",")
+    last = head + 11
+    assert parts == [f"A1:N{last}", f"O{head + 1}:S{last}", f"T{head + 1}:Z{last}"]
+    assert (sheet.print_title_rows, sheet.print_title_cols) == (f"${head}:${head}", "$A:$B")
+    assert sheet.page_setup.fitToWidth == 1
+    widest = max(each.max_col for each in sheet.merged_cells.ranges)
+    assert widest <= PLACE["new_price"]
+    printed = {at for part in parts for at in range(*columns_of(part))}
+    shown = {at for at, column in enumerate(COLUMNS, 1) if not column.hidden}
+    assert printed == shown
+
+
+def columns_of(part: str) -> tuple[int, int]:
+    first, _, last, _ = range_boundaries(part)
+    return int(first or 0), int(last or 0) + 1
 
 
 def test_terms_are_those_of_the_settings() -> None:

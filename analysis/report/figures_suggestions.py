@@ -32,7 +32,7 @@ _TOP: Final = 10
 # Floors further off than this many largest changes stand at the edge of the chart.
 _FURTHEST: Final = 2.0
 _LEGEND: Final = 22
-_ADVICE: Final = (
+_ALL: Final = (
     "service",
     "vehicle_class",
     "current_price",
@@ -45,18 +45,13 @@ _ADVICE: Final = (
     "gain_high",
     "break_even_volume_pct",
     "floor_price",
-    "jobs",
-    "quotes",
-)
-_ALL: Final = (
-    *_ADVICE[:6],
     "expected_cost",
     "margin_pct",
     "suggested_margin_pct",
     "win_pct",
     "suggested_win_pct",
-    *_ADVICE[7:],
-    "reason",
+    "jobs",
+    "quotes",
     "next_step",
 )
 _SURCHARGES: Final = (
@@ -94,12 +89,13 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
         return SuggestionsInfo(title=title, line=found.line)
     say = Numbers(review.settings)
     frame = ranked(found.quarter)
-    whole = plain_grid(review, found.table, frame, _ALL, caption="Every price", names=2)
+    whole = plain_grid(
+        review, found.table, frame, _ALL, caption="Every price, those to change first", names=2
+    )
     moved = frame[frame["verdict"].isin([RAISE, LOWER])]
     if moved.empty:
         line = f"{suggestion_finding(review)}. {_next_steps(frame)}".strip()
         return SuggestionsInfo(title=title, line=line, grids=(whole,))
-    advice = plain_grid(review, found.table, moved, _ADVICE, caption="Prices to change", names=2)
     shown = moved.head(MOST_ROWS)
     names = labels_of(shown, found.table)
     texts = [_text(row, say) for _, row in shown.iterrows()]
@@ -112,7 +108,7 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
     return SuggestionsInfo(
         title=suggestion_finding(review),
         alternative=alternative("Dot chart", "suggested change of each price", names, texts),
-        grids=(_by_service(frame, say), advice, whole),
+        grids=(_by_service(frame, say), whole),
         note="The dot is the suggested price, the mark the floor: the lowest price that leaves the "
         "target margin; both against today's list price. A suggestion keeps within "
         f"{say.percent(100 * review.settings.pricing.largest_change)} of it, so a floor far "

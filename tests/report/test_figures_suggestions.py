@@ -75,7 +75,9 @@ def test_no_more_rows_than_a_chart_can_hold() -> None:
     info = gather_suggestions(review_of(price_suggestions=frame))
     assert len(info.names) == MOST_ROWS
     assert f"the {MOST_ROWS} of 32 that bring most" in info.note
-    assert len(info.grids[1].rows) == 32
+    rows = rows_of(info.grids[1])
+    assert len(rows) == len(frame)
+    assert {row[5] for row in rows[:32]} == {"raise", "lower"}
 
 
 def test_by_service_adds_up() -> None:

@@ -12,7 +12,7 @@ from analysis.findings.hours_model import hours_data
 from analysis.findings.mixed import one_thread
 from analysis.pricing.demand import chance, learn_demand
 from analysis.pricing.price_basis import ShortHours, price_basis
-from analysis.pricing.price_cells import cell_of
+from analysis.pricing.price_cells import cell_of, price_cells
 from analysis.records.model import Records
 
 COLUMNS: Final = ("expected_win_share", "expected_hours", "expected_cost")
@@ -51,10 +51,11 @@ def _expected_on(
     with one_thread():
         data = hours_data(costing, day).newest(_MOST_LINES)
         forecaster = learn_hours(data, records["price_list"], day)
-        basis = price_basis(costing, records, day, forecaster, _NO_MODELS, _NOT_SHORT)
+        basis = price_basis(costing, records, day, forecaster, _NO_MODELS, _NOT_SHORT, windows)
     if isinstance(basis, Unavailable):
         return blank
-    at = cell_of(basis, windows).dropna().astype("int64")
+    cells = price_cells(records["price_list"], day)
+    at = cell_of(cells, windows).dropna().astype("int64")
     own = basis.loc[at].set_axis(at.index)
     found = blank.assign(
         expected_hours=own["expected_hours"].reindex(windows.index),
@@ -62,10 +63,11 @@ def _expected_on(
     )
     if windows.loc[at.index, "expected_win_pct"].notna().all():
         return found
-    demand = learn_demand(records, basis, day, _SEED)
+    demand = learn_demand(records, cells, day, _SEED)
     if isinstance(demand, Unavailable):
         return found
-    step = np.log(windows.loc[at.index, "new_price"] / own["current_price"])
+    new = windows.loc[at.index, "new_price"]
+    step = np.log(new.where(new > 0) / own["current_price"])
     won = [
         float(chance(demand, cell, np.array([move])).mean())
         for cell, move in zip(at, step, strict=True)

@@ -26,12 +26,16 @@ from analysis.pricing.floor import (
     redo_history,
     replacement_costs,
 )
-from analysis.pricing.price_cells import cell_lines, price_cells
+from analysis.pricing.price_cells import cell_lines, cell_of, price_cells
 from analysis.pricing.price_lines import SheetInputs, direct_costs, with_reserve
 from analysis.records.model import Records
 
 _MONTHS: Final = 12
 _VEHICLE: Final = ["vehicle_class", "make", "model"]
+# A forecast costs a few milliseconds; in a shop with more vehicles than this the commonest stand
+# for the others of their cell.
+_MOST_VEHICLES: Final = 1500
+_LEAST_EACH: Final = 8
 
 
 @dataclass(frozen=True)
@@ -54,12 +58,15 @@ def price_basis(
     forecaster: HoursForecaster | Unavailable,
     flagged: pd.DataFrame,
     short: ShortHours,
+    of: pd.DataFrame | None = None,
 ) -> pd.DataFrame | Unavailable:
     """The expected cost of the next job, a row a cell of the price list as of a day.
 
     Parameters
     ----------
     flagged : `make, model` of the models that are charged for by themselves
+    of : `service, vehicle_class` of what is asked for: only the cells that price it, on their
+        places in the list; None: every cell
 
     Returns
     -------
@@ -82,7 +89,8 @@ def price_basis(
     counted = lines.groupby("cell").size().reindex(cells.index, fill_value=0)
     recent = lines[lines["finished_on"] > day - pd.DateOffset(months=_MONTHS)]
     of_year = recent.groupby("cell").size().reindex(cells.index, fill_value=0)
-    hours = _hours(cells, lines, forecaster, flagged)
+    wanted = cells.index if of is None else pd.Index(cell_of(cells, of).dropna().unique())
+    hours = _hours(cells, lines, forecaster, flagged, wanted)
     film = _film(cells, lines, costing, day)
     rates = next_rates(costing, settings, day)
     reserve = _reserve(cells, redo_history(costing, day))
@@ -115,7 +123,7 @@ def price_basis(
         apart=_apart(cells, lines, flagged),
         enough=is_enough(counted, settings.pricing.fewest_jobs),
     )
-    return frame.assign(note=_notes(frame, rates))
+    return frame.assign(note=_notes(frame, rates)).loc[cells.index.isin(wanted)]
 
 
 def _cost(frame: pd.DataFrame, rates: Rates, film_cost: pd.Series) -> pd.Series:
@@ -133,6 +141,7 @@ def _hours(
     lines: pd.DataFrame,
     forecaster: HoursForecaster | Unavailable,
     flagged: pd.DataFrame,
+    wanted: pd.Index,
 ) -> pd.DataFrame:
     """Hours of the next job by cell: mean, spread from job to job, error of the mean. [h]"""
     blank = pd.DataFrame(
@@ -142,7 +151,8 @@ def _hours(
     if isinstance(forecaster, Unavailable):
         found = blank
     else:
-        found = _forecast(cells, _asked(cells, lines, flagged), forecaster)
+        asked = _asked(cells, lines, flagged)
+        found = _forecast(cells, _commonest(asked[asked["cell"].isin(wanted)]), forecaster)
     # What was never done, or cannot be forecast, is expected to take what the list says.
     listed = found["expected_hours"].isna() & cells["list_hours"].notna()
     expected = found["expected_hours"].fillna(cells["list_hours"])
@@ -178,6 +188,15 @@ def _asked(cells: pd.DataFrame, lines: pd.DataFrame, flagged: pd.DataFrame) -> p
     )
     asked = pd.concat([part for part in (by, bare) if len(part)], ignore_index=True)
     return asked.assign(service=cells["service"].to_numpy()[asked["cell"].to_numpy(int)])
+
+
+def _commonest(asked: pd.DataFrame) -> pd.DataFrame:
+    """The vehicles, or of more than `_MOST_VEHICLES` the commonest of each cell."""
+    if len(asked) <= _MOST_VEHICLES:
+        return asked
+    each = max(_LEAST_EACH, _MOST_VEHICLES // asked["cell"].nunique())
+    order = asked.sort_values("weight", ascending=False, kind="stable")
+    return asked[order.groupby("cell").cumcount().reindex(asked.index) < each]
 
 
 def _apart(cells: pd.DataFrame, lines: pd.DataFrame, flagged: pd.DataFrame) -> pd.Series:

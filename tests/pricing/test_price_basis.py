@@ -219,3 +219,33 @@ def test_what_is_short_is_counted_in_its_own_hours(tmp_path: Path) -> None:
     assert (
         found.loc[done, "short_hours_each"].tolist() == found.loc[done, "bay_hours_each"].tolist()
     )
+
+
+def test_only_the_cells_asked_for_keep_their_places_and_figures(tmp_path: Path) -> None:
+    records, costing, quoter = shop(tmp_path)
+    whole = price_basis(costing, records, DAY, quoter.forecaster, NOBODY, IDLE)
+    asked = pd.DataFrame(
+        {"service": ["roof"], "vehicle_class": pd.Series(["cargo van"], dtype="str")}
+    )
+    part = price_basis(costing, records, DAY, quoter.forecaster, NOBODY, IDLE, asked)
+    assert isinstance(whole, pd.DataFrame)
+    assert isinstance(part, pd.DataFrame)
+    assert part.index.tolist() == [2]
+    pd.testing.assert_frame_equal(part, whole.loc[[2]])
+
+
+def test_in_a_large_shop_the_commonest_vehicles_stand_for_the_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from analysis.pricing import price_basis as module
+
+    before = basis_of(tmp_path / "a")
+    monkeypatch.setattr(module, "_MOST_VEHICLES", 1)
+    monkeypatch.setattr(module, "_LEAST_EACH", 1)
+    after = basis_of(tmp_path / "b")
+    # One of two compact cars is left; the van has but one.
+    assert after["expected_hours"].notna().tolist() == before["expected_hours"].notna().tolist()
+    assert row(after, "roof", None)["expected_hours"] == pytest.approx(
+        row(before, "roof", None)["expected_hours"]
+    )
+    assert after["jobs"].tolist() == before["jobs"].tolist()

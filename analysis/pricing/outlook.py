@@ -97,7 +97,10 @@ def year_outlook(
     at = demand_rows(basis, demand)
     learnt = np.zeros(len(basis), dtype=bool)
     if demand is not None and (at >= 0).any():
-        learnt = (at >= 0) & demand.cells["learnt"].to_numpy(bool)[at] & known
+        # Jobs without an enquiry: the quotes name no class, or another; the jobs stand for them.
+        asked_for = demand.cells["enquiries"].to_numpy(float)[at] > 0
+        idle = basis["jobs_year"].fillna(0.0).to_numpy(float) == 0
+        learnt = (at >= 0) & demand.cells["learnt"].to_numpy(bool)[at] & known & (asked_for | idle)
     # No curve is pretended: what is not learnt stays at today's price.
     asked = np.where(learnt, asked, today)
     year = _year(basis, demand, at, np.log(asked / today), learnt, draws, rng)
@@ -183,7 +186,8 @@ def _money(
     error = rng.standard_normal((draws, len(services)))[:, codes]
     error = error * basis["cost_error"].fillna(0.0).to_numpy(float)
     normal = rng.standard_normal(year.jobs.shape)
-    spread = (basis["expected_hours_sd"].fillna(0.0) / basis["expected_hours"]).to_numpy(float)
+    takes = basis["expected_hours"].where(basis["expected_hours"] > 0)
+    spread = (basis["expected_hours_sd"] / takes).fillna(0.0).to_numpy(float)
     kept = terms.net_of_tax - terms.card_share
 
     def of(jobs: Array, paid: Array) -> tuple[Array, Array]:

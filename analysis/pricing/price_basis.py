@@ -152,7 +152,9 @@ def _hours(
         found = blank
     else:
         asked = _asked(cells, lines, flagged)
-        found = _forecast(cells, _commonest(asked[asked["cell"].isin(wanted)]), forecaster)
+        done = forecaster.model.data.lines["service"]
+        asked = asked[asked["cell"].isin(wanted) & asked["service"].isin(done)]
+        found = _forecast(cells, _commonest(asked), forecaster) if len(asked) else blank
     # What was never done, or cannot be forecast, is expected to take what the list says.
     listed = found["expected_hours"].isna() & cells["list_hours"].notna()
     expected = found["expected_hours"].fillna(cells["list_hours"])
@@ -200,14 +202,16 @@ def _commonest(asked: pd.DataFrame) -> pd.DataFrame:
 
 
 def _apart(cells: pd.DataFrame, lines: pd.DataFrame, flagged: pd.DataFrame) -> pd.Series:
-    """The flagged models of each cell with their jobs, in words; missing where there are none."""
+    """The flagged models that are a tenth or more of a cell's jobs, in words; missing without."""
     models = pd.MultiIndex.from_frame(flagged[["make", "model"]])
     own = lines[pd.MultiIndex.from_frame(lines[["make", "model"]]).isin(models)]
     count = own.groupby(["cell", "make", "model"]).size().rename("jobs").reset_index()
+    total = count["cell"].map(lines.groupby("cell").size())
+    count = count[10 * count["jobs"] >= total]
     count = count.sort_values(["cell", "jobs"], ascending=[True, False], kind="stable")
     words = count["make"] + " " + count["model"] + " (" + count["jobs"].astype("str")
-    total = count["cell"].map(lines.groupby("cell").size()).astype("str")
-    named = (words + " of its " + total + " jobs)").groupby(count["cell"]).agg(" and ".join)
+    of = " of its " + total.reindex(count.index).astype("str") + " jobs)"
+    named = (words + of).groupby(count["cell"]).agg(" and ".join)
     return named.reindex(cells.index).astype("str")
 
 
@@ -216,7 +220,7 @@ def _forecast(
 ) -> pd.DataFrame:
     """The forecasts of the vehicles, weighted into their cells. [h]"""
     data = forecaster.model.data.lines
-    done = asked[asked["service"].isin(data["service"])].reset_index(drop=True)
+    done = asked.reset_index(drop=True)
     forecast = forecast_hours(forecaster, done[["service", *_VEHICLE]])
     mean = forecast.expected()
     weight = (done["weight"] / done.groupby("cell")["weight"].transform("sum")).to_numpy(float)

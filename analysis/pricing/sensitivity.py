@@ -91,5 +91,6 @@ def with_costs(basis: pd.DataFrame, film: float = 1.0, wage: float = 1.0) -> pd.
 
 
 def _with_target(basis: pd.DataFrame, points: float) -> pd.DataFrame:
-    target = (basis["target_margin_share"] + points).clip(0.0, 0.95)
+    own = basis["target_margin_share"]
+    target = (own + points).clip(lower=0.0, upper=own.clip(lower=0.95))
     return basis.assign(target_margin_share=target)

@@ -210,7 +210,9 @@ def _with_money(frame: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     told, hold = frame["told"], frame["verdict"] == HOLD
     new = frame["chosen_price"].where(told, old)
     moved = frame["verdict"].isin([RAISE, LOWER])
-    a_quarter = frame["enquiries"].astype("float64")
+    # Jobs without an enquiry: the quotes name another class, or none; how many ask is not known.
+    unseen = (frame["enquiries"] == 0) & (frame["jobs_year"] > 0)
+    a_quarter = frame["enquiries"].astype("float64").mask(unseen)
     left = contributions(old, cost, terms)
     return frame.assign(
         suggested_price=new,

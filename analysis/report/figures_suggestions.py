@@ -281,8 +281,8 @@ def _text(row: pd.Series, say: Numbers) -> str:
     prices = f"{say.money(row['current_price'])} → {say.money(row['suggested_price'])}"
     gain = say.change(row["expected_gain"])
     if gain == MISSING:
-        fewer = say.percent(row["break_even_volume_pct"], 1)
-        return f"{prices}; pays down to {fewer} of the jobs"
+        fewer = say.percent(-row["break_even_volume_pct"])
+        return f"{prices}; pays while fewer than {fewer} of the jobs are lost"
     return f"{prices}; {gain} a quarter"
 
 

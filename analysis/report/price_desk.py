@@ -82,7 +82,8 @@ def scenario(
     change of a price.
     """
     points = target - settings.targets.margin
-    margins = (basis["target_margin_share"] + points).clip(0.0, 0.95)
+    own = basis["target_margin_share"]
+    margins = (own + points).clip(lower=0.0, upper=own.clip(lower=0.95))
     costed = with_costs(with_costs(basis, wage=1 + wage), film=1 + film)
     costed = costed.assign(target_margin_share=margins)
     bounds = replace(settings, pricing=replace(settings.pricing, largest_change=largest))
@@ -94,9 +95,9 @@ def _slider(name: str, value: float, least: float, most: float, step: float) -> 
     return widgets.FloatSlider(
         description=name,
         min=least,
-        max=most,
+        max=max(most, value),
         step=step,
-        value=min(max(value, least), most),
+        value=max(value, least),
         readout_format=".0f",
         continuous_update=False,
         layout=widgets.Layout(width="460px"),

@@ -176,6 +176,8 @@ def test_flagged_models_are_left_out_of_the_hours(tmp_path: Path) -> None:
     without = row(basis_of(tmp_path / "b", flagged, jobs=slow), "roof", "compact car")
     assert with_it["expected_hours"] > 2.8
     assert without["expected_hours"] < with_it["expected_hours"] - 0.6
+    assert without["apart"] == "Oakley Moor (6 of its 14 jobs)"
+    assert pd.isna(with_it["apart"])
     # Its film and its jobs count all the same.
     assert with_it["film_area_m2"] == without["film_area_m2"]
     assert without["jobs"] == 14

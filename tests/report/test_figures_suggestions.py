@@ -97,7 +97,10 @@ def test_without_quotes_the_risk_stands_for_the_gain() -> None:
     frame = suggestions(expected_gain=np.nan, gain_low=np.nan, gain_high=np.nan)
     info = gather_suggestions(review_of(price_suggestions=frame))
     assert "a quarter expected" not in info.title
-    assert all("pays down to" in text for text in info.texts)
+    assert all("pays while fewer than " in text for text in info.texts)
+    roof = dict(zip(info.names, info.texts, strict=True))["roof compact car"]
+    share = -frame.loc[frame["suggested_price"] == 375, "break_even_volume_share"].iloc[0]
+    assert f"fewer than {100 * share:.0f}% of the jobs" in roof
 
 
 def test_nothing_to_change_says_so_and_what_to_record() -> None:

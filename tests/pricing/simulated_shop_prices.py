@@ -97,6 +97,7 @@ def simulated_shop(kind: Kind, seed: int) -> Shop:
             "short_hours_each": hours,
             "cost_drift_share": np.nan,
             "apart": np.nan,
+            "jobs_year": 12.0,
             "current_price": price,
             "note": pd.Series(np.nan, range(cells), dtype="str"),
         }

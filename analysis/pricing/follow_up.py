@@ -48,6 +48,7 @@ from analysis.pricing.follow_up_words import (
     reasons,
 )
 from analysis.pricing.price_cells import KEYS
+from analysis.pricing.price_lines import PriceTerms
 from analysis.pricing.quote_history import quote_history
 from analysis.records.model import Records
 from analysis.settings import Settings
@@ -193,8 +194,8 @@ def _quotes(
     found = in_windows(windows, reach, _decided(history), "quoted_on")
     steps = list_steps(windows, price_list)
     level = found["price"] / without_other_moves(windows, steps, found, price_list)
-    kept = settings.net_of_tax - settings.fees.card_percent / 100
-    margin = level * kept - settings.fees.card_fixed - cost.to_numpy()[found["decision"]]
+    terms = PriceTerms.of(settings)
+    margin = level * terms.kept_share - terms.card_fixed - cost.to_numpy()[found["decision"]]
     found = found.assign(level_price=level, margin=margin, won_margin=margin.where(found["won"]))
     away = found["won_margin"] - found.groupby(["decision", "since"])["won_margin"].transform(
         "mean"
@@ -320,8 +321,8 @@ def _with_expected(
     old = frame["old_price"].where(frame["old_price"] > 0)
     habit = (quotes["level_price_before"] / old).where(enough).fillna(1.0)
     price = frame["new_price"] * habit
-    kept = settings.net_of_tax - settings.fees.card_percent / 100
-    margin = price * kept - settings.fees.card_fixed - expected["expected_cost"]
+    terms = PriceTerms.of(settings)
+    margin = price * terms.kept_share - terms.card_fixed - expected["expected_cost"]
     return frame.assign(
         expected_win_share=(frame["expected_win_pct"] / 100).fillna(expected["expected_win_share"]),
         expected_price=price,

@@ -188,7 +188,7 @@ def _money(
     normal = rng.standard_normal(year.jobs.shape)
     takes = basis["expected_hours"].where(basis["expected_hours"] > 0)
     spread = (basis["expected_hours_sd"] / takes).fillna(0.0).to_numpy(float)
-    kept = terms.net_of_tax - terms.card_share
+    kept = terms.kept_share
 
     def of(jobs: Array, paid: Array) -> tuple[Array, Array]:
         # The variance of the log of a sum of so many lognormals.

@@ -162,7 +162,7 @@ def gains(
     each = (cost + counted * beyond).to_numpy(float) + cost_draws(basis, draws, seed)
     current = basis["current_price"].to_numpy(float)[:, None]
     terms = PriceTerms.of(settings)
-    income = response.paid * current * (terms.net_of_tax - terms.card_share)
+    income = response.paid * current * terms.kept_share
     profit = income - response.won * (each + terms.card_fixed)[:, :, None]
     return np.asarray(profit - profit[:, :, :1])
 

@@ -33,6 +33,11 @@ class PriceTerms:
     card_share: float = 0.0
     card_fixed: float = 0.0
 
+    @property
+    def kept_share(self) -> float:
+        """What is left of a price as written after tax and the card's share."""
+        return self.net_of_tax - self.card_share
+
     @classmethod
     def of(cls, settings: Settings) -> "PriceTerms":
         """The terms of the shop's own settings."""
@@ -141,7 +146,7 @@ def break_even_shares(
 
     −0.1: it may lose a tenth of the jobs. NaN where a job at the new price leaves nothing.
     """
-    added = (new - old) * (terms.net_of_tax - terms.card_share)
+    added = (new - old) * terms.kept_share
     then = contributions(old, cost, terms) + added
     # The zero that is added turns −0 into 0.
     return -added / then.where(then > 0) + 0.0

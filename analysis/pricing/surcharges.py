@@ -97,6 +97,6 @@ def hour_must_earn(cells: pd.DataFrame, terms: PriceTerms) -> pd.Series:
     at_target = cost / per_price.where(per_price > 0)
     short = cells["short_hours_each"] / cells["expected_hours"].where(cells["expected_hours"] > 0)
     elsewhere = cells["hour_value"] * short + cells["consumables_rate"]
-    at_value = (elsewhere / (terms.net_of_tax - terms.card_share)).where(cells["hour_value"] > 0)
+    at_value = (elsewhere / terms.kept_share).where(cells["hour_value"] > 0)
     larger: pd.Series = at_target.where(~(at_value > at_target), at_value)
     return larger

@@ -4,14 +4,8 @@ from typing import Any
 
 import pandas as pd
 
-from analysis.report.figures_suggestions import (
-    HOLD,
-    LOWER,
-    RAISE,
-    UNSURE,
-    change_range,
-    ranked,
-)
+from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE
+from analysis.report.figures_suggestions import change_range, ranked
 from analysis.report.grids import Cell, Grid, Heading, few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed
 from analysis.report.results import Review
@@ -106,7 +100,7 @@ def _rest(frame: pd.DataFrame) -> list[tuple[str, ...]]:
     if len(held):
         names = listed([label(each) for each in held["service"].drop_duplicates()])
         rows.append((f"Leave {counted(len(held), 'price')}: {names}", "", "", ""))
-    unsure = frame[frame["verdict"] == UNSURE]
+    unsure = frame[frame["verdict"] == NOT_ENOUGH]
     steps: Any = unsure.groupby("next_step", sort=False)
     for step, part in steps:
         names = listed([label(each) for each in part["service"].drop_duplicates()])

@@ -37,7 +37,7 @@ MOST_CELLS: Final = 12
 _HOVERED: Final = 3
 _FULL: Final = "Full margin"
 # What moved, in the words of a title: the amount beside them says which way.
-_CAUSES: Final = {
+CAUSES: Final = {
     "price": "prices",
     "volume": "the number of jobs",
     "mix": "the mix of jobs",
@@ -173,7 +173,7 @@ def _bridge_title(review: Review, rows: pd.DataFrame, margin: str, say: Numbers)
     if not found:
         return f"{ends}; nothing changed it"
     way = "down" if effects[found] < 0 else "up"
-    return f"{ends}; {_CAUSES[found]} moved it {way} most ({say.change(effects[found])})"
+    return f"{ends}; {CAUSES[found]} moved it {way} most ({say.change(effects[found])})"
 
 
 def main_cause(effects: pd.Series, change: float) -> str:

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.dots import PLAIN, STRONG, dots_figure
 from analysis.report.grids import (
@@ -25,7 +26,6 @@ from analysis.report.look import INK, alternative, nothing
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed
 from analysis.report.results import Review
 
-RAISE, HOLD, LOWER, UNSURE = "raise", "hold", "lower", "not enough evidence"
 MOST_ROWS: Final = 18
 _MOST_NAMED: Final = 4
 _TOP: Final = 10
@@ -171,7 +171,7 @@ def draw_suggestions(info: SuggestionsInfo) -> go.Figure:
 def _by_service(frame: pd.DataFrame, say: Numbers) -> Grid:
     """A row a service, what brings most first: how many prices move, how far, and the gain."""
     rows = []
-    shown = [each for each in (RAISE, HOLD, LOWER, UNSURE) if (frame["verdict"] == each).any()]
+    shown = [each for each in (RAISE, HOLD, LOWER, NOT_ENOUGH) if (frame["verdict"] == each).any()]
     for service, part in frame.groupby("service", sort=False):
         moved = part[part["verdict"].isin([RAISE, LOWER])]
         counts = part["verdict"].value_counts()
@@ -214,7 +214,7 @@ def suggestion_finding(review: Review) -> str:
     frame = slices_of(review, "price_suggestions").quarter
     say = Numbers(review.settings)
     moved = frame[frame["verdict"].isin([RAISE, LOWER])]
-    unsure = int((frame["verdict"] == UNSURE).sum())
+    unsure = int((frame["verdict"] == NOT_ENOUGH).sum())
     if moved.empty:
         if unsure == len(frame):
             return f"For none of {counted(len(frame), 'price')} is there enough evidence"
@@ -339,7 +339,7 @@ def gather_sensitivity(review: Review) -> FigureInfo:
             say.percent_change(floor, 1),
             f"{moved} of {len(part)}",
             say.percent_change(price, 1),
-            *(str(int(counts.get(verdict, 0))) for verdict in (RAISE, HOLD, LOWER, UNSURE)),
+            *(str(int(counts.get(verdict, 0))) for verdict in (RAISE, HOLD, LOWER, NOT_ENOUGH)),
         ]
         rows.append(tuple(Cell(each) for each in cells))
     names = ("Assumption", "Floor, mean", "Suggestions that change", "Suggested price, mean")

@@ -4,13 +4,12 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.findings.bridge import DISCONTINUED, NEW
+from analysis.pricing.follow_up_words import GAINED, LOST
+from analysis.pricing.price_words import LOWER, RAISE
 from analysis.report.answer import Answer
-from analysis.report.figures_suggestions import (
-    LOWER,
-    RAISE,
-    price_sentence,
-    suggestion_finding,
-)
+from analysis.report.figures_bridge import CAUSES
+from analysis.report.figures_suggestions import price_sentence, suggestion_finding
 from analysis.report.grids import number, slices_of
 from analysis.report.numbers import Numbers, counted, label, listed
 from analysis.report.results import Review
@@ -18,21 +17,9 @@ from analysis.report.results import Review
 MOST_NAMED: Final = 2
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
-_EFFECTS: Final = {
-    "price": "prices",
-    "volume": "the number of jobs",
-    "mix": "what the jobs were",
-    "labour_efficiency": "hours a job",
-    "labour_rate": "wages",
-    "film_price": "film prices",
-    "film_usage": "film a job",
-    "consumables": "consumables",
-    "redo": "redos",
-    "fees": "card fees",
-    "overhead": "overhead a job",
-    "one quarter alone": "services on classes with jobs in one quarter alone",
-}
-_ONE_QUARTER: Final = ("new", "discontinued")
+_ALONE: Final = "one quarter alone"
+_NAMES: Final = {**CAUSES, _ALONE: "services on vehicle classes with jobs in one quarter alone"}
+_ONE_QUARTER: Final = (NEW, DISCONTINUED)
 
 
 def margin_answer(review: Review) -> Answer:
@@ -71,7 +58,7 @@ def _jobs(review: Review) -> str:
 def _summed(rows: pd.DataFrame) -> pd.Series:
     """Amounts by effect, the cells of one quarter together."""
     names = rows["effect"].astype("str").str.split(":").str[0]
-    names = names.where(~names.isin(_ONE_QUARTER), "one quarter alone")
+    names = names.where(~names.isin(_ONE_QUARTER), _ALONE)
     return number(rows, "amount").groupby(names.to_numpy(), sort=False).sum()
 
 
@@ -79,7 +66,7 @@ def _named(effects: pd.Series, say: Numbers) -> str:
     top = effects.head(MOST_NAMED)
     return listed(
         [
-            f"{_EFFECTS.get(str(name), label(name))} ({say.change(amount)})"
+            f"{_NAMES.get(str(name), label(name))} ({say.change(amount)})"
             for name, amount in top.items()
         ]
     )
@@ -124,7 +111,7 @@ def follow_up_answer(review: Review) -> Answer:
         return Answer(question, found.line, "", anchor, is_known=False)
     counts = found.quarter["verdict"].value_counts()
     words = [f"{int(count)} {verdict}" for verdict, count in counts.items()]
-    told = found.quarter[found.quarter["verdict"].isin(["gained", "lost"])]
+    told = found.quarter[found.quarter["verdict"].isin([GAINED, LOST])]
     named = [
         f"{_what(row)} {row['verdict']}: {row['reason']}"
         for row in told.sort_values("decided_on").tail(MOST_NAMED).to_dict("records")

@@ -42,7 +42,6 @@ _CURVE_POINTS: Final = 41
 _WIDEST: Final = 0.45
 _PANEL_HEIGHT, _PANEL_GAP, _SEASONS_HEIGHT = 150, 74, 290
 _CURVE_COLUMNS: Final = ("at_list_pct", "at_list_low_pct", "at_list_high_pct", "slope")
-_FIRST: Final = ("service", "quotes", "won", "won_pct", "price_spread_pct", "at_list_pct")
 
 
 @dataclass(frozen=True)
@@ -94,8 +93,8 @@ def gather_demand(review: Review) -> DemandInfo:
         return DemandInfo(title=_UNTOLD, line=found.line)
     say = Numbers(review.settings)
     frame = _sorted(found.quarter)
-    told = [name for name in found.table.names if name not in ("enough", *_FIRST)]
-    grid = plain_grid(review, found.table, frame, [*_FIRST, *told], caption=_UNTOLD)
+    told = [name for name in found.table.names if name != "enough"]
+    grid = plain_grid(review, found.table, frame, told, caption=_UNTOLD)
     known = frame[number(frame, "slope").notna()]
     if known.empty:
         listed = _against(review) == _LIST

@@ -233,3 +233,11 @@ def test_seasons_that_do_not_differ_say_so() -> None:
     )
     young = frame.assign(a_month=[np.nan, 6.0, 5.0, np.nan])
     assert "fewest from July" in demand.gather_seasons(review({"demand_seasons": young})).title
+
+
+def test_the_ends_of_an_interval_stand_right_after_its_figure() -> None:
+    grid = demand.gather_demand(review({"win_chances": chances()})).grids[0]
+    heads = [heading.text for heading in grid.headings]
+    ends = {heads[at - 1] for at, text in enumerate(heads) if text == "From"}
+    assert ends == {"Won", "Won at list price", "Lost by 5 % more", "Slope"}
+    assert all(heads[at + 1] == "To" for at, text in enumerate(heads) if text == "From")

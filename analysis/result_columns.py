@@ -33,6 +33,11 @@ def per_area(name: str, sentence: str) -> Column:
     return Column(name, Kind.MONEY_PER_AREA, sentence)
 
 
+def per_length(name: str, sentence: str) -> Column:
+    """Money for one unit of length."""
+    return Column(name, Kind.MONEY_PER_LENGTH, sentence)
+
+
 def day(name: str, sentence: str) -> Column:
     """A day."""
     return Column(name, Kind.DATE, sentence)

@@ -7,6 +7,7 @@ print.
 
 from typing import Final
 
+from analysis.counter_tables import COUNTER_QUARTER_ONLY, COUNTER_RESULT_TABLES
 from analysis.film_tables import FILM_QUARTER_ONLY, FILM_RESULT_TABLES
 from analysis.price_tables import PRICE_QUARTER_ONLY, PRICE_RESULT_TABLES, VARIANCES
 from analysis.result_columns import (
@@ -376,6 +377,7 @@ QUARTER_ONLY: Final = frozenset(
         "quote_calibration",
         *FILM_QUARTER_ONLY,
         *PRICE_QUARTER_ONLY,
+        *COUNTER_QUARTER_ONLY,
     }
 )
 
@@ -399,6 +401,7 @@ RESULT_TABLES: Final = by_name(
         NEXT_QUOTES,
         QUOTE_CALIBRATION,
         *FILM_RESULT_TABLES,
+        *COUNTER_RESULT_TABLES,
         REDO,
         VARIANCES,
         JOB_COSTS,

@@ -31,6 +31,7 @@ class Kind(StrEnum):
     PROBABILITY = "probability"
     MONEY_PER_AREA = "money per area"
     MONEY_PER_HOUR = "money per hour"
+    MONEY_PER_LENGTH = "money per length"
 
 
 # Inside, a measure carries its unit in its name; at the edge the shop's unit applies. A percentage
@@ -40,6 +41,7 @@ _INSIDE_SUFFIX = {
     Kind.AREA: ("", "_m2"),
     Kind.PERCENT: ("_pct", "_share"),
     Kind.MONEY_PER_AREA: ("_per_area", "_per_m2"),
+    Kind.MONEY_PER_LENGTH: ("_per_length", "_per_m"),
 }
 
 

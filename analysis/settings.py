@@ -19,6 +19,8 @@ from analysis.record_tables import RECORD_TABLES
 from analysis.units import AREA_UNITS, LENGTH_UNITS, metres_per
 
 FILE_NAME = "shop.toml"
+# A hand without practice wants about a hand's width over two sides. Common practice, no source.
+_EXTRA_ALLOWANCE_M = 0.05
 
 
 def _key(
@@ -132,6 +134,32 @@ class Pricing:
 
 
 @dataclass(frozen=True)
+class Counter:
+    """The sale of cut film to people who fit it themselves."""
+
+    takes_installers: bool = _key(
+        True,
+        "Whether whoever serves at the counter would otherwise be installing: then an hour of full "
+        "months costs what it would earn.",
+        kind=bool,
+    )
+    margin: float | None = _key(
+        None,
+        "What a price of cut film should leave after its own costs, as a share: 0.40 is 40 %. Not "
+        "set: targets.margin.",
+        least=0.0,
+        most=1.0,
+    )
+    round_to: float = _key(1.0, "Prices of cut film are multiples of this.", least=0.01)
+    extra_allowance: float | None = _key(
+        None,
+        "What a kit's pieces are cut larger, a side, than the shop cuts its own, for a hand "
+        "without practice, in length_unit. Not set: 50 mm (common practice, no source).",
+        least=0.0,
+    )
+
+
+@dataclass(frozen=True)
 class Quoting:
     """How safe a quote should be."""
 
@@ -184,6 +212,7 @@ class Settings:
     fees: Fees = field(default_factory=Fees)
     targets: Targets = field(default_factory=Targets)
     pricing: Pricing = field(default_factory=Pricing)
+    counter: Counter = field(default_factory=Counter)
     quoting: Quoting = field(default_factory=Quoting)
     overrun: Overrun = field(default_factory=Overrun)
     redo: Redo = field(default_factory=Redo)
@@ -220,6 +249,18 @@ class Settings:
     def net_of_tax(self) -> float:
         """Factor from a price as written to a price net of tax."""
         return 1 / (1 + self.tax_rate) if self.prices_include_tax else 1.0
+
+    @property
+    def extra_allowance_m(self) -> float:
+        """What a kit's pieces are cut larger, a side, than the shop's own. [m]"""
+        extra = self.counter.extra_allowance
+        return _EXTRA_ALLOWANCE_M if extra is None else extra * metres_per(self.length_unit)
+
+    @property
+    def counter_margin(self) -> float:
+        """Target margin of cut film sold over the counter. [share]"""
+        margin = self.counter.margin
+        return self.targets.margin if margin is None else margin
 
     def target_margin(self, service: str) -> float:
         """Target margin of one service. [share]"""

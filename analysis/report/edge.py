@@ -15,6 +15,7 @@ PLACES: Final = {
     Kind.MONEY: 2,
     Kind.MONEY_PER_HOUR: 2,
     Kind.MONEY_PER_AREA: 6,
+    Kind.MONEY_PER_LENGTH: 4,
     Kind.AREA: 6,
     Kind.LENGTH: 6,
     Kind.HOURS: 6,
@@ -33,6 +34,8 @@ def edge_factor(column: Column, settings: Settings) -> float:
             return 1 / square_metres_per(settings.area_unit)
         case Kind.MONEY_PER_AREA:
             return square_metres_per(settings.area_unit)
+        case Kind.MONEY_PER_LENGTH:
+            return metres_per(settings.length_unit)
         case Kind.PERCENT:
             return 100.0
         case _:
@@ -48,6 +51,8 @@ def unit_of(column: Column, settings: Settings) -> str:
             return settings.area_unit
         case Kind.MONEY_PER_AREA:
             return f"{settings.currency} / {settings.area_unit}"
+        case Kind.MONEY_PER_LENGTH:
+            return f"{settings.currency} / {settings.length_unit}"
         case Kind.MONEY_PER_HOUR:
             return f"{settings.currency} / h"
         case Kind.MONEY:

@@ -158,7 +158,9 @@ _PLACES: Final = {
     Kind.WHOLE: 0,
 }
 # Kinds whose size depends on the shop's unit: places follow the largest value of the column.
-_ADAPTIVE: Final = frozenset({Kind.AREA, Kind.LENGTH, Kind.NUMBER, Kind.MONEY_PER_AREA})
+_ADAPTIVE: Final = frozenset(
+    {Kind.AREA, Kind.LENGTH, Kind.NUMBER, Kind.MONEY_PER_AREA, Kind.MONEY_PER_LENGTH}
+)
 
 
 def places_for(values: pd.Series | Sequence[float | None], kind: Kind) -> int:
@@ -166,6 +168,8 @@ def places_for(values: pd.Series | Sequence[float | None], kind: Kind) -> int:
     if kind in _PLACES:
         return _PLACES[kind]
     largest = pd.Series(values, dtype="float64").abs().max()
+    if kind is Kind.MONEY_PER_LENGTH:
+        return 2
     if kind is Kind.MONEY_PER_AREA:
         return 2 if pd.isna(largest) or largest >= 1 else 4
     if pd.isna(largest) or largest >= 100:

@@ -38,7 +38,9 @@ _PLACES_OF_KIND: Final = {
     Kind.WHOLE: 0,
 }
 _SMALL_AREAS: Final = frozenset({"sq in", "cm2"})  # of which one costs a cent or less
-_MONEY: Final = frozenset({Kind.MONEY, Kind.MONEY_PER_AREA, Kind.MONEY_PER_HOUR})
+_MONEY: Final = frozenset(
+    {Kind.MONEY, Kind.MONEY_PER_AREA, Kind.MONEY_PER_HOUR, Kind.MONEY_PER_LENGTH}
+)
 _NUMBERS: Final = frozenset({*PLACES, Kind.WHOLE})
 _NARROWEST, _WIDEST_TEXT = 9, 60
 _FILTER_BUTTON = 4  # characters of a heading that the button of the filter hides

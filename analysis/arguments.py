@@ -70,6 +70,7 @@ def build_parser(runs: Mapping[str, Run]) -> argparse.ArgumentParser:
     _strict(review)
     _add_quote(commands)
     _add_layout(commands)
+    _add_kit(commands)
     _add_decide(commands)
     for name, command in commands.choices.items():
         command.set_defaults(run=runs[name])
@@ -139,6 +140,45 @@ def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
     )
     layout.add_argument(
         "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
+    )
+
+
+def _add_kit(commands: "argparse._SubParsersAction[_Parser]") -> None:
+    kit = _command(
+        commands, "kit", "film cut for somebody who fits it: pieces, price, and a sheet to print"
+    )
+    kit.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        default=DEMO,
+        metavar="FOLDER",
+        help="the records folder (default: the demo's)",
+    )
+    kit.add_argument(
+        "--service", required=True, metavar="SERVICE", help="what is to be fitted, as in panels"
+    )
+    kit.add_argument(
+        "--class",
+        dest="vehicle_class",
+        metavar="CLASS",
+        help="size class of the vehicle (default: that of the make and model)",
+    )
+    kit.add_argument("--make", metavar="MAKE", help="make of the vehicle, with --model")
+    kit.add_argument("--model", metavar="MODEL", help="model of the vehicle, with --make")
+    kit.add_argument(
+        "--film", help="film code (default: the one that such sales used most, else such jobs)"
+    )
+    kit.add_argument(
+        "--out",
+        type=Path,
+        help="where to write the sheet (default: kit-SERVICE-CLASS.html, in this folder; with "
+        "--json none)",
+    )
+    kit.add_argument(
+        "--json",
+        action="store_true",
+        help="print one JSON object, for a machine; a sheet is written where --out says so",
     )
 
 

@@ -62,6 +62,7 @@ def _build_parser() -> argparse.ArgumentParser:
             "review": _review,
             "quote": _quote,
             "layout": _layout,
+            "kit": _kit,
             "decide": _decide,
         }
     )
@@ -181,6 +182,39 @@ def _layout(asked: argparse.Namespace) -> int:
         _say(line)
     _say(f"\nThe picture, to print and cut from: {out}")
     return DONE
+
+
+def _kit(asked: argparse.Namespace) -> int:
+    import json
+
+    from analysis.kit_order import KitRequest, default_kit_out, prepare_kit
+    from analysis.report.kit_sheet import kit_page
+    from analysis.report.kit_text import kit_lines, kit_object
+    from analysis.report.layout_picture import write_page
+
+    names = ("service", "vehicle_class", "make", "model", "film")
+    wanted = KitRequest(**{name: getattr(asked, name) for name in names})
+    with _Progress() as progress:
+        plan = prepare_kit(asked.folder, wanted, progress)
+        settings = plan.records.settings
+        # Whoever asks for an object alone gets no file beside it.
+        out = asked.out or (None if asked.json else default_kit_out(plan.kit))
+        if out is not None:
+            progress("drawing the sheet")
+            write_page(kit_page(plan.kit, settings, plan.day), out, asked.folder)
+    findings = _findings_line(plan.records).removeprefix("- ")
+    status = _status(plan.records, "rejected")
+    if asked.json:
+        found = kit_object(plan.kit, settings, plan.day, plan.notes, out)
+        _say(json.dumps(found, ensure_ascii=False, allow_nan=False, indent=2))
+        if status == WITH_FINDINGS:
+            _complain(findings)
+        return status
+    for line in kit_lines(plan.kit, settings, plan.notes):
+        _say(line)
+    _say(findings)
+    _say(f"\nThe sheet, to print and hand over: {out}")
+    return status
 
 
 def _decide(asked: argparse.Namespace) -> int:

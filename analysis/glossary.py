@@ -8,6 +8,7 @@ trade.
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.counter_tables import COUNTER_RESULT_TABLES
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind
 
@@ -122,6 +123,53 @@ _FLOW_HEADINGS: Final = {
 }
 _FLOW_TABLES: Final = ("film_reconciliation", "offcut_shelf")
 
+# Columns of the counter sale: some of their names mean another thing in other tables.
+_COUNTER_HEADINGS: Final = {
+    **dict.fromkeys(("displaced_low_pct", "later_low_pct", "net_low", "low"), "From"),
+    **dict.fromkeys(("displaced_high_pct", "later_high_pct", "net_high", "high"), "To"),
+    "kind": "By",
+    "group": "Which sales",
+    "displaced_pct": "Displaced",
+    "later_pct": "Booked later",
+    "margin_each": "Margin a sale",
+    "install_each": "An install leaves",
+    "install_contribution": "An install leaves",
+    "install_leaves": "An install leaves",
+    "displaced_each": "Displaced installs",
+    "displaced_cost": "Displaced installs",
+    "later_each": "Later installs",
+    "net_each": "Left a sale",
+    "expected_net": "Left",
+    "probability_pays": "Chance that it pays",
+    "break_even_displaced_pct": "Break-even displaced",
+    "side_loss_cost": "Cost of side loss",
+    "spoiled_cost": "Cost of spoiled film",
+    "staff_cost": "Staff time",
+    "other_staff_cost": "Other staff time",
+    "extras_margin": "Extras",
+    "payment_fee": "Card fee",
+    "refill_pct": "Hours taken by others",
+    "month_kind": "Month",
+    "later_job_id": "Later job",
+    "sale_id": "Sale",
+    "middle": "Mean",
+    "net_at_low": "Left at the lower end",
+    "net_at_high": "Left at the upper end",
+    "value_of_knowing": "Knowing is worth, a year",
+    "record": "Write down",
+    "film_area": "Film paid for",
+    "film_price_cost": "Cost of the film",
+    "staff_each": "Staff time",
+    "installs_each": "Displaced less later",
+    "lowest_price_per_length": "Lowest price per length",
+    "price_to_ask_per_length": "Price to ask per length",
+    "allowance": "Cut larger, a side",
+    "cut_length": "Cut off the roll",
+    "kit_lowest_price": "Lowest kit price",
+    "difference": "Paid for the work",
+}
+_COUNTER_TABLES: Final = tuple(table.name for table in COUNTER_RESULT_TABLES)
+
 # The lines of the statement, in words.
 STATEMENT_LINES: Final = {
     "net_revenue": "Net revenue",
@@ -188,6 +236,16 @@ _TRADE: Final = {
         "Material margin is what film and consumables leave of the revenue; less labour it is "
         "contribution; less overhead and redos too it is full margin."
     ),
+    "Counter sale": "Cut film sold to somebody who fits it without the shop.",
+    "Displaced install": (
+        "An install that the customer of a counter sale would have booked with the shop instead."
+    ),
+    "Idle and full months": (
+        "A month is full where hours are short: of those of people or of bays, whichever are used "
+        "more. In the others an hour that is freed stays free."
+    ),
+    "Kit": "The pieces of one request, cut larger than finished, for somebody to fit at home.",
+    "Strip": "What a roll is wider than the piece that is cut from it.",
     "Trailing year": "The twelve months that end with the quarter.",
     "Wilson interval": (
         "A range in which the true rate of a count out of a count plausibly lies (Wilson 1927). "
@@ -209,6 +267,8 @@ def heading(column: Column, table: str = "") -> str:
     flow = column.name.removesuffix("_area").removesuffix("_cost")
     if table in _FLOW_TABLES and flow in _FLOW_HEADINGS:
         return _FLOW_HEADINGS[flow]
+    if table in _COUNTER_TABLES and column.name in _COUNTER_HEADINGS:
+        return _COUNTER_HEADINGS[column.name]
     if column.name in _HEADINGS:
         return _HEADINGS[column.name]
     stem = column.name

@@ -32,6 +32,7 @@ from analysis.findings.offcuts import film_counts, offcut_shelf, offcuts_on_shel
 from analysis.findings.quote_variances import job_variances, variances_by
 from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
+from analysis.pricing.counter_review import review_counter
 from analysis.pricing.film_orders import film_orders
 from analysis.pricing.price_review import review_prices
 from analysis.pricing.quote import Quoter, prepare_quotes
@@ -94,18 +95,21 @@ def review_records(
         costing.shelf.pulls, chosen.year_first_day, chosen.last_day, records.settings
     )
     film = learn_film(costing, records, chosen.last_day, progress)
-    orders = film_orders(costing, records, newest_day(records))
+    newest = newest_day(records)
+    orders = film_orders(costing, records, newest)
     now = quarter_results(costing, records, chosen, laid, lessons)
     governing = governing_in(now["utilisation_by_month"], chosen)
     pricing = review_prices(costing, records, chosen, lessons, governing, progress)
+    counter = review_counter(costing, records, chosen, governing, newest, progress)
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=in_order(now | {**film, "film_orders": orders} | pricing.tables),
-        year=year_results(costing, records, chosen, laid, lessons),
+        results=in_order(now | {**film, "film_orders": orders} | pricing.tables | counter.tables),
+        year=in_order(year_results(costing, records, chosen, laid, lessons) | counter.year),
         previous=quarter_results(costing, records, chosen.previous, laid),
         pricing=pricing,
+        counter=counter,
     )
 
 
@@ -214,7 +218,7 @@ def year_results(
     """Every result table that also exists for the twelve months that end with the quarter."""
     period = Period(quarter.year_first_day, quarter.last_day)
     results = _period_results(costing, records, period, year_quarters(quarter), laid, lessons)
-    return {name: results[name] for name in RESULT_TABLES if name not in QUARTER_ONLY}
+    return {name: results[name] for name in results if name not in QUARTER_ONLY}
 
 
 def year_quarters(quarter: Quarter) -> list[Quarter]:

@@ -189,6 +189,12 @@ largest_change = 0.12        # of a list price in one review
 smallest_change = 0.02       # less is not worth a new list
 fewest_jobs = 5              # nothing rests on fewer jobs
 
+[counter]
+takes_installers = true      # who cuts film at the counter is called off a car
+margin = 0.40                # what a price of cut film should leave
+round_to = 1                 # prices of cut film are whole dollars
+extra_allowance = 2          # inches a side more in a kit, for a hand without practice
+
 [quoting]
 confidence = 0.75            # share of jobs that should finish inside the quoted hours
 

@@ -1,7 +1,7 @@
 """How full the shop is, month by month, and which hours are short."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -71,8 +71,7 @@ class Governing:
             return np.nan
         bays = self.constraint == BAYS
         use = self.coming.bay_share if bays else self.coming.installer_share
-        above = (use - SHORT_FROM_SHARE) / (1 - SHORT_FROM_SHARE)
-        return float(np.clip(above, 0.0, 1.0)) if self.is_short else 0.0
+        return float(refill_shares(use)) if self.is_short else 0.0
 
 
 @dataclass(frozen=True)
@@ -196,6 +195,14 @@ def constraints(installer_use: pd.Series, bay_use: pd.Series) -> pd.Series:
         INSTALLERS,
     )
     return pd.Series(words, index=installer_use.index, dtype="str")
+
+
+def refill_shares(use: Any) -> Any:
+    """Chance that an hour left free is filled, by the share of the hours used (number or Series).
+
+    See `Governing.refill_share`.
+    """
+    return np.clip((use - SHORT_FROM_SHARE) / (1 - SHORT_FROM_SHARE), 0.0, 1.0)
 
 
 def _worked(log: pd.DataFrame) -> pd.Series:

@@ -8,8 +8,8 @@ from analysis.costing.jobs import Costing
 from analysis.costing.overhead import QuarterRates
 from analysis.findings.evidence import is_enough, wilson_interval
 from analysis.findings.groups import Period, both, finished_in, group_sums
+from analysis.findings.sale_margins import sale_facts
 from analysis.records.model import Records
-from analysis.settings import Settings
 from analysis.sums import ratio
 
 _MONEY = (
@@ -191,40 +191,9 @@ def _work_elsewhere(
 
 
 def counter_sales_net(costing: Costing, records: Records, period: Period) -> float:
-    """What counter sales of a period left before film: price, extras − fee − staff time. [money]
-
-    Staff minutes cost the mean loaded rate of the period's hours (the default wage where none);
-    the fee is as if by card, unless the sale says otherwise.
-    """
-    sales = records["counter_sales"]
-    chosen = sales[period.holds(sales["sold_on"])]
-    if chosen.empty:
-        return 0.0
-    settings = records.settings
-    extras = chosen["extras_price"].fillna(0.0)
-    paid = chosen["price"] + extras
-    minutes = chosen["minutes"].fillna(0.0)
-    staff = (minutes / 60 * _staff_rate(costing, settings, period)).where(minutes > 0, 0.0)
-    net = (
-        paid * settings.net_of_tax
-        - chosen["extras_cost"].fillna(0.0)
-        - _sale_fees(chosen, paid, settings)
-        - staff
+    """What counter sales of a period left before film: price, extras − fee − staff time. [money]"""
+    facts = sale_facts(costing, records)
+    chosen = facts[period.holds(facts["sold_on"])]
+    return _total(
+        chosen["revenue"] + chosen["extras_margin"] - chosen["payment_fee"] - chosen["staff_cost"]
     )
-    return _total(net)
-
-
-def _sale_fees(sales: pd.DataFrame, paid: pd.Series, settings: Settings) -> pd.Series:
-    fee = paid * settings.fees.card_percent / 100 + settings.fees.card_fixed
-    by_card = ~sales["payment"].isin(["cash", "transfer"])
-    return fee.where(by_card & (paid > 0), 0.0)
-
-
-def _staff_rate(costing: Costing, settings: Settings, period: Period) -> float:
-    """Mean loaded rate of the hours worked in a period. [money / h]"""
-    now = costing.log[period.holds(costing.log["worked_on"])]
-    hours = now["hours"].sum()
-    if hours > 0:
-        return _total(now["cost"]) / float(hours)
-    wage = settings.labour.default_wage
-    return np.nan if wage is None else wage * (1 + settings.labour.on_cost)

@@ -4,8 +4,8 @@ net = price net of tax − card fee + extras − film − staff time
       − chance displaced × what the install leaves × (1 − chance that other work takes its hours)
       + chance of a later install × what it leaves × (1 − chance that it takes other work's hours)
 
-Only what the decision changes is in it (relevant cost): overhead is not, and an hour costs its wage
-or, where it is taken off a car in a full month, what it would earn there (opportunity cost). Source:
+Only what the decision changes is in it (relevant cost): overhead is not. An hour costs its wage
+or, taken off a car in a full month, what it would earn there (opportunity cost). Source:
 OpenStax, Principles of Accounting, Volume 2: Managerial Accounting (Franklin, Graybeal, Cooper;
 2019), chapter 10. What is missing stays missing.
 """

@@ -7,10 +7,10 @@ import pandas as pd
 from rapidfuzz import fuzz, process
 
 from analysis.record_tables import VEHICLE_CLASSES
+from analysis.records.counter_rules import later_job_findings
 from analysis.records.decision_rules import decision_findings
 from analysis.records.film_rules import bought_film, shared_widths
 from analysis.records.job_lines import cut_lines
-from analysis.records.job_rules import known_jobs
 from analysis.records.model import DOUBTFUL
 from analysis.records.rule import (
     Found,
@@ -118,12 +118,6 @@ UNKNOWN_CLASS = Rule(
     "A vehicle class that is neither one of the standard ones nor in vehicles (told once a word).",
     "Write the standard word, or enter the class with its models in vehicles.",
 )
-UNKNOWN_LATER_JOB = Rule(
-    "unknown-later-job",
-    DOUBTFUL,
-    "A counter sale whose later job is not there.",
-    "Mend the number in later_job_id.",
-)
 
 
 def money_findings(
@@ -140,10 +134,7 @@ def money_findings(
                  ["service", "vehicle_class", "effective_from"])  # fmt: skip
     yield from _months(shop)
     yield from _classes(shop)
-    sold = shop.used["counter_sales"]["later_job_id"].dropna()
-    unknown = sold[~sold.isin(known_jobs(shop))]
-    problems = [f"there is no job {each} in jobs" for each in unknown]
-    yield found(UNKNOWN_LATER_JOB, "counter_sales", "later_job_id", unknown.index, problems)
+    yield from later_job_findings(shop)
     yield from decision_findings(shop, misspelt_services)
 
 

@@ -6,6 +6,7 @@ from typing import Final
 
 from analysis.records import (
     cell_rules,
+    counter_rules,
     decision_rules,
     file_rules,
     film_rules,
@@ -39,6 +40,7 @@ RULES: Final = MappingProxyType(
             film_rules,
             size_rules,
             money_rules,
+            counter_rules,
             decision_rules,
             spellings,
         )

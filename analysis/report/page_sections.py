@@ -12,6 +12,21 @@ from analysis.report.example_layout import gather_example
 from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
 from analysis.report.figures_bridge import draw_bridge, gather_bridge
 from analysis.report.figures_cells import draw_cells, gather_cells
+from analysis.report.figures_counter import (
+    draw_counter_quarters,
+    draw_counter_sale,
+    draw_counter_verdicts,
+    gather_counter_quarters,
+    gather_counter_sale,
+    gather_counter_verdicts,
+)
+from analysis.report.figures_counter_why import (
+    draw_displaced,
+    draw_unknowns,
+    gather_displaced,
+    gather_unknowns,
+)
+from analysis.report.figures_cut_film import gather_cut_film_prices, gather_kits
 from analysis.report.figures_demand import (
     draw_demand,
     draw_seasons,
@@ -209,6 +224,7 @@ def sections_of(review: Review) -> tuple[Section, ...]:
             ),
         ),
         _saving(review),
+        _counter(review),
         Section(
             "redo",
             "Work done over",
@@ -284,6 +300,25 @@ def _saving(review: Review) -> Section:
             _block("swaps", gather_swaps(review), draw_swaps),
             _block("trends", gather_trends(review), draw_trends),
             _block("prices", gather_prices(review), draw_prices),
+        ),
+    )
+
+
+def _counter(review: Review) -> Section:
+    """Does the counter sale pay, why, and at what prices."""
+    return Section(
+        "counter",
+        "Counter sale of film",
+        "Whether a piece of film, sold to somebody who fits it alone, leaves anything, once the "
+        "installs that it displaces and those that it brings are counted; and what to ask for it.",
+        (
+            _block("counter-verdicts", gather_counter_verdicts(review), draw_counter_verdicts),
+            _block("counter-sale", gather_counter_sale(review), draw_counter_sale),
+            _block("displaced", gather_displaced(review), draw_displaced),
+            _block("unknowns", gather_unknowns(review), draw_unknowns),
+            _block("counter-quarters", gather_counter_quarters(review), draw_counter_quarters),
+            _block("cut-film-prices", gather_cut_film_prices(review)),
+            _block("kits", gather_kits(review)),
         ),
     )
 

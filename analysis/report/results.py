@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.errors import Unavailable
 from analysis.periods import Quarter
+from analysis.pricing.counter_review import CounterReview
 from analysis.pricing.price_review import Pricing
 from analysis.records.model import Records
 from analysis.result_tables import RESULT_TABLES
@@ -24,7 +25,8 @@ class Review:
     in that order; `year` the same for the twelve months that end with the quarter, where a table
     exists for it; `previous` the tables of sums for the quarter before (empty tables where the
     records do not reach back). `records` are the checked records that all of it was computed from.
-    `pricing` is what the prices were made from, for whoever moves an assumption by hand.
+    `pricing` and `counter` are what prices and the counter sale were made from, for whoever moves
+    an assumption by hand.
     """
 
     quarter: Quarter
@@ -34,6 +36,7 @@ class Review:
     year: Mapping[str, pd.DataFrame | Unavailable]
     previous: Mapping[str, pd.DataFrame | Unavailable]
     pricing: Pricing | None = None
+    counter: CounterReview | None = None
 
     def frame(self, name: str) -> pd.DataFrame:
         """A result that is there; `KeyError` says why it is not."""

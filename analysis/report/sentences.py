@@ -7,6 +7,7 @@ import pandas as pd
 
 from analysis.glossary import statement_line
 from analysis.report.answer import Answer
+from analysis.report.counter_answers import counter_answer
 from analysis.report.figures_money import (
     MARGINS,
     TOTALS,
@@ -278,6 +279,7 @@ _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     cutting_answer,
     shelf_answer,
     order_answer,
+    counter_answer,
     redo_answer,
     trust_answer,
 )

@@ -404,6 +404,18 @@ DOUBTING: list[Fault] = [
         [("counter_sales", 3, "later_job_id")],
     ),
     (
+        "later-job-before-sale",
+        lambda s: s.set("counter_sales", 3, later_job_id="J1"),
+        [("counter_sales", 3, "later_job_id")],
+    ),
+    (
+        "later-job-twice",
+        lambda s: s.set("counter_sales", 2, later_job_id="J6").set(
+            "counter_sales", 3, later_job_id="J6"
+        ),
+        [("counter_sales", 3, "later_job_id")],
+    ),
+    (
         "unknown-service",
         lambda s: s.set("decisions", 2, service="tint"),
         [("decisions", 2, "service")],

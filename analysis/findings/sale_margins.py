@@ -1,0 +1,157 @@
+"""What each counter sale left, before any install that it displaced or brings: facts alone."""
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from analysis.costing.cuts import FOR_SALE
+from analysis.costing.jobs import Costing, vehicle_classes
+from analysis.errors import Unavailable, assert_reconciled
+from analysis.findings.capacity_use import (
+    SHORT_FROM_SHARE,
+    refill_shares,
+    utilisation_by_month,
+)
+from analysis.periods import Quarter, quarter_index, quarter_of
+from analysis.records.model import Records
+from analysis.settings import Settings
+from analysis.sums import ratio, strict_sum
+
+IDLE, FULL, NOT_KNOWN = "idle", "full", "not known"
+_NO_FEE: Final = ("cash", "transfer")
+
+
+def sale_facts(costing: Costing, records: Records) -> pd.DataFrame:
+    """Every counter sale with what it took in and what it cost.
+
+    Returns
+    -------
+    DataFrame
+        On the index of `counter_sales`: its columns, `vehicle_class`, `quarter_number` (fiscal),
+        `revenue, extras_margin, payment_fee, film_cost, side_loss_cost, spoiled_cost, staff_rate,
+        staff_cost` [money, money / h] and `side_loss_area_m2`. Missing where the records do not
+        say; minutes that were not written down cost nothing here.
+
+    Notes
+    -----
+    Film is all that was cut for the sale, spoiled pieces too, at the landed cost of the film used;
+    a strip that went back on the shelf is not lost, one that was thrown away is. The fee is as if
+    by card, unless the sale says otherwise. Staff time costs the mean loaded rate of the quarter's
+    hours (the default wage where none were worked). Raises `Unreconciled` where the film of sales
+    is not what the shelf gave out to the counter.
+    """
+    sales, settings = records["counter_sales"], records.settings
+    paid = sales["price"] + sales["extras_price"].fillna(0.0)
+    extras = sales["extras_price"].fillna(0.0) * settings.net_of_tax
+    number = quarter_index(sales["sold_on"], settings.fiscal_year_starts)
+    rate = _staff_rates(costing, settings, number)
+    minutes = sales["minutes"].fillna(0.0)
+    return sales.assign(
+        vehicle_class=_classes(sales, records["vehicles"]),
+        quarter_number=number,
+        revenue=sales["price"] * settings.net_of_tax,
+        extras_margin=extras - sales["extras_cost"].fillna(0.0),
+        payment_fee=_fees(sales, paid, settings),
+        staff_rate=rate,
+        staff_cost=(minutes / 60 * rate).where(minutes > 0, 0.0),
+        **_film(costing, sales),
+    )
+
+
+def month_use(costing: Costing, records: Records, quarter: Quarter) -> pd.DataFrame:
+    """How full each month was, from that of the first counter sale to the quarter's end.
+
+    By first day of the month: `refill_share` (chance that other work takes an hour that a job
+    leaves free: 0 up to `SHORT_FROM_SHARE` of the hours used, 1 where all are, a straight line
+    between, as `Governing.refill_share`) and `month_kind` (`FULL` from `SHORT_FROM_SHARE` on,
+    `IDLE`, `NOT_KNOWN`). The use is that of bays or of people, whichever is more.
+    """
+    sold = records["counter_sales"]["sold_on"].dropna()
+    first = sold.min() if len(sold) else quarter.first_day
+    parts, at = [], quarter
+    while at.last_day >= first:
+        months = utilisation_by_month(costing, records, at)
+        if not isinstance(months, Unavailable):
+            parts.append(months.set_index("month")[["installer_use_share", "bay_use_share"]])
+        at = quarter_of(
+            at.year_first_day - pd.DateOffset(years=1, days=1), records.settings.fiscal_year_starts
+        )
+    if not parts:
+        return pd.DataFrame(
+            {"refill_share": pd.Series(dtype="float64"), "month_kind": pd.Series(dtype="str")},
+            index=pd.DatetimeIndex([], name="month"),
+        )
+    use = pd.concat(parts).sort_index().max(axis=1)
+    return pd.DataFrame({"refill_share": refill_shares(use), "month_kind": month_kinds(use)})
+
+
+def month_kinds(use: pd.Series) -> pd.Series:
+    """The word for a month, by the share of the hours used."""
+    words = np.select([use.isna(), use >= SHORT_FROM_SHARE], [NOT_KNOWN, FULL], IDLE)
+    return pd.Series(words, index=use.index, dtype="str")
+
+
+def _classes(sales: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
+    """Size class of each sale's vehicle by its model; a sale names no year."""
+    asked = sales[["make", "model"]].assign(
+        vehicle_class=pd.Series(np.nan, index=sales.index, dtype="str"),
+        model_year=pd.Series(pd.NA, index=sales.index, dtype="Int64"),
+    )
+    return vehicle_classes(asked, vehicles)
+
+
+def _fees(sales: pd.DataFrame, paid: pd.Series, settings: Settings) -> pd.Series:
+    fee = paid * settings.fees.card_percent / 100 + settings.fees.card_fixed
+    by_card = ~sales["payment"].isin(_NO_FEE)
+    return fee.where(by_card & (paid > 0), 0.0)
+
+
+def _staff_rates(costing: Costing, settings: Settings, number: pd.Series) -> pd.Series:
+    """Mean loaded rate of the hours worked in the quarter of each sale. [money / h]"""
+    log = costing.log
+    of = quarter_index(log["worked_on"], settings.fiscal_year_starts)
+    rate = ratio(strict_sum(log["cost"], [of]), strict_sum(log["hours"], [of]))
+    hours = log["hours"].groupby(of).sum()
+    wage = settings.labour.default_wage
+    loaded = np.nan if wage is None else wage * (1 + settings.labour.on_cost)
+    worked = number.map(hours).astype("float64").fillna(0.0) > 0
+    return number.map(rate).astype("float64").where(worked, loaded)
+
+
+def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:
+    """Film of each sale: its cost [money], what of it is side loss [m², money] or was spoiled."""
+    pulls = costing.shelf.pulls
+    of_counter = pulls[pulls["owner"] == FOR_SALE]
+    own = of_counter[of_counter["sale"].notna()]
+    at = own["sale"].astype("int64")
+    is_first = own["reason"] == "first"
+    every = pd.RangeIndex(len(sales))
+    cost = strict_sum(own["film_cost"], [at]).reindex(every)
+    first_cost, first_area = (
+        strict_sum(own.loc[is_first, name], [at[is_first]]).reindex(every)
+        for name in ("film_cost", "consumed_m2")
+    )
+    has_any = every.isin(at)
+    sold = (sales["length_m"] * sales["width_m"]).set_axis(every)
+    side = (first_area - sold).where(first_area.notna())
+    _check_film(costing, of_counter, float(cost.sum(skipna=False)) if len(sales) else 0.0)
+    columns = {
+        "film_cost": cost,
+        "side_loss_area_m2": side,
+        "side_loss_cost": first_cost * ratio(side, first_area),
+        "spoiled_cost": (cost - first_cost.fillna(0.0)).where(has_any),
+    }
+    return {name: values.set_axis(sales.index) for name, values in columns.items()}
+
+
+def _check_film(costing: Costing, of_counter: pd.DataFrame, of_sales: float) -> None:
+    """Film of known sales + film cut for sales that are not there = what the counter took."""
+    moved = costing.shelf.movements
+    taken = moved.loc[moved["flow"] == "counter_sales", "cost"]
+    unknown = of_counter.loc[of_counter["sale"].isna(), "film_cost"]
+    both = of_sales + float(unknown.sum(skipna=False))
+    if np.isnan(both) or taken.isna().any():
+        return  # film whose cost is not known: blank in the sale, and in the flows
+    tolerance = 1e-6 * max(1.0, float(taken.abs().sum()))
+    assert_reconciled("Film of counter sales", both, float(taken.sum()), tolerance)

@@ -1,0 +1,152 @@
+"""A kit for somebody who fits film by themselves: from a records folder to pieces and prices."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from analysis.costing.jobs import Costing, cost_records
+from analysis.errors import WorkbookError
+from analysis.findings.hours_model import hours_data
+from analysis.findings.mixed import one_thread
+from analysis.pricing.asked import KnownNames, as_known, ask, known_names, meant
+from analysis.pricing.counter_kits import Kit, KitAsked, make_kit
+from analysis.pricing.counter_review import kit_costs
+from analysis.pricing.usual_sizes import Vehicle
+from analysis.record_tables import VEHICLE_CLASSES
+from analysis.records.model import Records
+from analysis.records.read import read_records
+from analysis.review import newest_day, with_costing_doubts
+
+# Characters of a file's name that say whose kit it is.
+_LONGEST_NAME: Final = 80
+
+
+@dataclass(frozen=True)
+class KitRequest:
+    """What a person asks for, as they typed it.
+
+    Either `vehicle_class`, or `make` and `model`, or all three: sizes of the model, then, before
+    those of the class. `film` None: the usual one.
+    """
+
+    service: str
+    vehicle_class: str | None = None
+    make: str | None = None
+    model: str | None = None
+    film: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class KitPlan:
+    """The kit with its prices, as of `day`; `notes` : what is to be said about the question."""
+
+    kit: Kit
+    records: Records
+    day: pd.Timestamp
+    notes: tuple[str, ...]
+
+
+def prepare_kit(
+    folder: Path | str,
+    asked: KitRequest,
+    progress: Callable[[str], None] | None = None,
+) -> KitPlan:
+    """Make the kit that is asked for, at the prices of the newest day of the records.
+
+    Raises `WorkbookError` for a name that is not known, a vehicle without a class, or a service
+    without sizes: one line with what to do.
+    """
+    say = progress or (lambda _: None)
+    wanted = _whole(asked)
+    records = read_records(Path(folder), progress=say)
+    day = newest_day(records)
+    if pd.isna(day):
+        raise WorkbookError("No day of work and no purchase stands in these records.")
+    say("costing the jobs")
+    costing = cost_records(records, day)
+    records = with_costing_doubts(records, costing)
+    known, notes = _as_known(wanted, costing, records, day)
+    say("judging the counter sale")
+    with one_thread():
+        costs, installs = kit_costs(costing, records, day)
+    say("laying out the kit")
+    return KitPlan(make_kit(costing, records, day, known, costs, installs), records, day, notes)
+
+
+def _whole(asked: KitRequest) -> KitRequest:
+    """The request without blank parts; refused where it names no vehicle."""
+    parts = {name: (value or "").strip() or None for name, value in vars(asked).items()}
+    service = parts.pop("service")
+    if service is None:
+        raise WorkbookError("A kit needs a service: say with --service what is to be fitted.")
+    whole = KitRequest(service, **parts)
+    if whole.vehicle_class is None and not (whole.make and whole.model):
+        raise WorkbookError(
+            "A kit needs the size class of the vehicle (--class), or its make and model (--make "
+            "and --model)."
+        )
+    return whole
+
+
+def _as_known(
+    asked: KitRequest, costing: Costing, records: Records, day: pd.Timestamp
+) -> tuple[KitAsked, tuple[str, ...]]:
+    """The request in the spellings of the records, and what is to be said about it."""
+    panels, prices = records["panels"], records["price_list"]
+    names = known_names(costing, records, hours_data(costing, day))
+    services = pd.concat([panels["service"], records["jobs"]["service"], prices["service"]])
+    service = _known("service", asked.service, services.dropna().unique().tolist())
+    film = None if asked.film is None else _known("film", asked.film, list(names.films))
+    given = None
+    if asked.vehicle_class is not None:
+        listed = [panels["vehicle_class"], prices["vehicle_class"]]
+        classes = [*names.classes, *pd.concat(listed).dropna().unique(), *VEHICLE_CLASSES]
+        given = _known("size class", asked.vehicle_class, list(dict.fromkeys(classes)))
+        names = replace(names, classes=tuple(classes))
+    if asked.make is None or asked.model is None:
+        return KitAsked(service, given or "", film), ()
+    vehicle = Vehicle(asked.make, asked.model, given)
+    return _of_vehicle(vehicle, service, film, names, costing, records)
+
+
+def _known(what: str, name: str, known: list[str]) -> str:
+    found = as_known(name, known)
+    if found is not None:
+        return found
+    near = meant(name, known)
+    hint = near or (f". These are: {', '.join(known)}." if known else ".")
+    raise WorkbookError(f"There is no {what} '{name}' in the records{hint}")
+
+
+def _of_vehicle(
+    vehicle: Vehicle,
+    service: str,
+    film: str | None,
+    names: KnownNames,
+    costing: Costing,
+    records: Records,
+) -> tuple[KitAsked, tuple[str, ...]]:
+    """The request for one model: its class is the one given, else found as for a quote."""
+    # The services of a kit, whether or not their hours are known.
+    found = ask(
+        replace(names, services=(service,)), records, costing.lines, service, vehicle, None, None
+    )
+    own = found.vehicle
+    if own.vehicle_class is None:
+        raise WorkbookError(
+            f"The size class of {own.make} {own.model} is not known: give it with --class. "
+            f"{found.notes[0] if len(found.notes) > 1 else ''}"
+        )
+    return KitAsked(service, own.vehicle_class, film, own.make, own.model), found.notes
+
+
+def default_kit_out(kit: Kit) -> Path:
+    """Where the sheet goes unless told otherwise: `kit-roof-midsize_car.html`, in this folder."""
+    parts = (kit.service, kit.make, kit.model, kit.vehicle_class)
+    plain = [re.sub(r"[^\w.-]+", "_", part).strip("._") for part in parts if part]
+    shown = "-".join(part for part in plain if part)[:_LONGEST_NAME]
+    return Path(f"kit-{shown or 'sheet'}.html")

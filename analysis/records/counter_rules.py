@@ -1,0 +1,55 @@
+"""Rules about the install that a counter sale names as booked afterwards: doubtful, used."""
+
+from collections.abc import Iterator
+
+import pandas as pd
+
+from analysis.records.job_rules import known_jobs
+from analysis.records.model import DOUBTFUL
+from analysis.records.rule import Found, Rule, Shop, day, found
+
+UNKNOWN_LATER_JOB = Rule(
+    "unknown-later-job",
+    DOUBTFUL,
+    "A counter sale whose later job is not there.",
+    "Mend the number in later_job_id. Until then the sale counts as one without.",
+)
+LATER_JOB_BEFORE = Rule(
+    "later-job-before-sale",
+    DOUBTFUL,
+    "A counter sale whose later job was quoted (else started, else finished) before the sale.",
+    "Mend the number in later_job_id, or the day. Until then the sale counts as one without.",
+)
+LATER_JOB_TWICE = Rule(
+    "later-job-twice",
+    DOUBTFUL,
+    "A later job that another counter sale names as well; it counts for the last sale before it.",
+    "Leave the number with the sale that brought the job.",
+)
+
+
+def later_job_findings(shop: Shop) -> Iterator[Found]:
+    """Everything doubtful about `later_job_id`."""
+    sales = shop.used["counter_sales"]
+    named = sales["later_job_id"].dropna()
+    unknown = named[~named.isin(known_jobs(shop))]
+    problems = [f"there is no job {each} in jobs" for each in unknown]
+    yield found(UNKNOWN_LATER_JOB, "counter_sales", "later_job_id", unknown.index, problems)
+    booked = booking_days(named, shop.used["jobs"])
+    early = named[booked < sales["sold_on"].reindex(named.index)]
+    problems = [
+        f"job {job} was booked on {day(booked[at])}, before the sale on {day(sales['sold_on'][at])}"
+        for at, job in early.items()
+    ]
+    yield found(LATER_JOB_BEFORE, "counter_sales", "later_job_id", early.index, problems)
+    again = named[named.duplicated()]
+    problems = [f"job {job} is named by an earlier row too" for job in again]
+    yield found(LATER_JOB_TWICE, "counter_sales", "later_job_id", again.index, problems)
+
+
+def booking_days(named: pd.Series, jobs: pd.DataFrame) -> pd.Series:
+    """Day on which each named job was booked: quoted, else started, else finished; else missing."""
+    on = jobs["quoted_on"].fillna(jobs["started_on"]).fillna(jobs["finished_on"])
+    first = on.groupby(jobs["job_id"]).min()
+    booked: pd.Series = named.map(first).astype("datetime64[us]")
+    return booked

@@ -8,6 +8,7 @@ from typing import Final
 
 import pandas as pd
 
+from analysis.costing.doubts import with_costing_doubts
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import hours_data
@@ -19,7 +20,7 @@ from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.model import Records
 from analysis.records.read import read_records
-from analysis.review import newest_day, with_costing_doubts
+from analysis.review import newest_day
 
 # Characters of a file's name that say whose kit it is.
 _LONGEST_NAME: Final = 80

@@ -29,6 +29,7 @@ STAGES = (
     "report",
     "review",
     "cutting",
+    "kit_order",
     "cli",
 )
 DOCUMENTS = {

@@ -18,9 +18,9 @@ Array = npt.NDArray[np.float64]
 
 # Jeffreys' prior of a share: half an answer of each kind.
 JEFFREYS: Final = 0.5
-# How far services differ among themselves (1 / (1 + weight of the common share)): about 0.16 in the
+# How far services differ among themselves (1 / (1 + weight of the common share)): about 0.18 in the
 # median before anything is known. No source.
-_ALIKE: Final = (1.0, 4.0)
+_ALIKE: Final = (2.0, 8.0)
 # Customers who are unsure displace as often as the others, give or take this on the log-odds: where
 # the others' share is 24 %, theirs may be 10 or 46 %. No source.
 _UNSURE_SD: Final = 1.0
@@ -67,7 +67,7 @@ def learn_displaced(sales: pd.DataFrame, draws: int, rng: np.random.Generator) -
     Notes
     -----
     Yes and no are counted; a blank is a customer who was not asked, and like the others. The shares
-    of the services are partially pooled: beta with a common mean (Jeffreys' prior) and spread
+    of the services are partially pooled: beta with a common mean (uniform prior) and spread
     (`_ALIKE`), the posterior by a grid over both (Gelman et al., Bayesian Data Analysis, 3rd ed.
     2013, section 5.3; from memory). Who was unsure is not dropped: for that part of the customers
     the share is moved by a normal error of `_UNSURE_SD` on the log-odds.
@@ -96,12 +96,13 @@ def _counts(codes: pd.Series, size: int) -> Array:
 
 def _pooled_shares(yes: Array, answers: Array, draws: int, rng: np.random.Generator) -> Array:
     """Draws of each group's share, partially pooled. (draws × groups)"""
-    mean = (np.arange(_SHARES) + 0.5) / _SHARES
+    # Even steps of the arcsine are fine near 0 and 1; a uniform prior weighs them by their width.
+    mean = np.sin(np.pi / 2 * (np.arange(_SHARES) + 0.5) / _SHARES) ** 2
     spread = (np.arange(_SPREADS) + 0.5) / _SPREADS
     weight = (1 - spread) / spread
     first, second = mean[:, None] * weight, (1 - mean)[:, None] * weight
-    log = (JEFFREYS - 1) * np.log(mean * (1 - mean))[:, None]
-    log = log + (_ALIKE[0] - 1) * np.log(spread) + (_ALIKE[1] - 1) * np.log1p(-spread)
+    log = np.log(mean * (1 - mean))[:, None] / 2 + np.zeros(_SPREADS)
+    log += (_ALIKE[0] - 1) * np.log(spread) + (_ALIKE[1] - 1) * np.log1p(-spread)
     for hits, count in zip(yes, answers, strict=True):
         log = log + betaln(first + hits, second + count - hits) - betaln(first, second)
     chance = np.exp(log - log.max()).ravel()
@@ -159,7 +160,7 @@ def learn_later(
 
 
 def _months_seen(until: Array, fewest: int) -> int:
-    """Whole months for which as many as `fewest` sales could be followed; at least one."""
+    """Months into which as many as `fewest` sales could be followed; at least one."""
     longest = np.sort(until)[::-1]
-    seen = int(longest[fewest - 1]) if len(longest) >= fewest else 1
+    seen = int(longest[fewest - 1]) + 1 if len(longest) >= fewest else 1
     return min(max(seen, 1), _LONGEST_MONTHS)

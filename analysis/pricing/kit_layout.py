@@ -173,8 +173,11 @@ def lay_out_kit(
             f"A piece of it fits on no roll of {rolls.film}, {widest} wide and {longest} long at "
             "most. Take another film, or lay it in two pieces with a seam."
         )
-    # A roll without a price comes after all that have one.
-    return min(found, key=lambda way: (math.isnan(way.film_cost), way.film_cost, way.film_area_m2))
+    # A roll without a price comes after all that have one; among those the least film.
+    priced = [way for way in found if not math.isnan(way.film_cost)]
+    if not priced:
+        return min(found, key=lambda way: way.film_area_m2)
+    return min(priced, key=lambda way: (way.film_cost, way.film_area_m2))
 
 
 def _on_roll(

@@ -51,5 +51,4 @@ def booking_days(named: pd.Series, jobs: pd.DataFrame) -> pd.Series:
     """Day on which each named job was booked: quoted, else started, else finished; else missing."""
     on = jobs["quoted_on"].fillna(jobs["started_on"]).fillna(jobs["finished_on"])
     first = on.groupby(jobs["job_id"]).min()
-    booked: pd.Series = named.map(first).astype("datetime64[us]")
-    return booked
+    return pd.Series(first.reindex(named.to_numpy()).to_numpy(), index=named.index)

@@ -54,7 +54,7 @@ def counter_answer(review: Review) -> Answer:
         _displaced(whole, say),
         _hangs_on(review, whole, say),
         _settled(whole, is_known, say),
-        to_write_down(review),
+        to_write_down(review, if_worth=is_known),
     ]
     return Answer(QUESTION, line, " ".join(each for each in parts if each), ANCHOR, is_known)
 

@@ -1,5 +1,7 @@
 """The verdict on the counter sale in words, for its figures and for the answers."""
 
+import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -25,10 +27,14 @@ from analysis.report.results import Review
 Row = dict[Any, Any]
 Rows = dict[tuple[str, str], Row]
 
+# Amounts as long as this stand side by side on a telephone in so many ticks at most.
+_LONG_AMOUNT, _FEWEST_TICKS = 100_000.0, 4
 _KINDS: Final = (ALL, MONTHS, FILM, SERVICE)
 # Above this, the cents of a sale are not worth reading. [money]
 _CENTS_UP_TO: Final = 1000.0
 _WHOLE: Final = 100.0  # percent
+# Less than this a year is nothing to speak of. [money]
+WORTH_NOTHING: Final = 0.5
 
 
 # --- rows of verdicts ----------------------------------------------------------------------------
@@ -181,28 +187,29 @@ def displaced_finding(row: Row, say: Numbers) -> str:
     if pd.isna(even):
         ends = [say.money(row["margin_each"] + row["later_each"] - part) for part in (0.0, by_all)]
         return f"A counter sale leaves {ends[0]} if none displaces an install, {ends[1]} if all do"
-    if even > _WHOLE:
-        return "A counter sale leaves something even if every one takes an install's place"
-    if even < 0:
-        return "A counter sale loses even if none takes an install's place"
     so_far = learnt(row, say)
     known = "" if so_far == MISSING else f"; as learnt, {so_far} do"
-    return (
-        f"Counter sales pay while fewer than {say.percent(even)} of them take an install's place"
-        f"{known}"
-    )
+    if even > _WHOLE:
+        return f"A counter sale leaves something even if every one takes an install's place{known}"
+    if even < 0:
+        return f"A counter sale loses even if none takes an install's place{known}"
+    up_to = say.percent(even)
+    return f"Counter sales pay while fewer than {up_to} of them take an install's place{known}"
 
 
 # --- shared --------------------------------------------------------------------------------------
 
 
-def to_write_down(review: Review) -> str:
-    """What to record of the unknown that is worth most to know; nothing where none is told."""
+def to_write_down(review: Review, *, if_worth: bool = False) -> str:
+    """What to record of the unknown that is worth most to know; nothing where none is told.
+
+    `if_worth` : nothing where knowing it would not change what is decided.
+    """
     frame = slices_of(review, COUNTER_UNKNOWNS.name).quarter
     told = frame[frame["record"].notna()].reset_index(drop=True)
-    if told.empty:
-        return ""
     worth = number(told, "value_of_knowing").fillna(0.0)
+    if told.empty or (if_worth and worth.max() < WORTH_NOTHING):
+        return ""
     return label(told["record"].iloc[int(worth.argmax())])
 
 
@@ -211,6 +218,12 @@ def cents(review: Review, amount: float) -> int:
     if abs(amount) >= _CENTS_UP_TO:
         return 0
     return int(get_currency_precision(review.settings.currency))
+
+
+def level_ticks(values: Sequence[float]) -> dict[str, float | None]:
+    """Settings of an axis of amounts whose ticks stand level: few of them where they are long."""
+    longest = max((abs(each) for each in values if not math.isnan(each)), default=0.0)
+    return {"nticks": _FEWEST_TICKS if longest >= _LONG_AMOUNT else None, "tickangle": 0}
 
 
 def with_few_said(grid: Grid, at: int) -> Grid:

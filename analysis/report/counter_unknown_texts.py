@@ -7,8 +7,8 @@ from typing import Any
 import pandas as pd
 
 from analysis.counter_tables import COUNTER_UNKNOWNS
-from analysis.pricing.counter_unknowns import PERCENT, TIME
-from analysis.report.counter_phrases import cents
+from analysis.pricing.counter_unknowns import PERCENT, SALES, TIME
+from analysis.report.counter_phrases import WORTH_NOTHING, cents
 from analysis.report.grids import Cell, Grid, Heading
 from analysis.report.numbers import MISSING, Numbers, label, sentence_case, typed
 from analysis.report.results import Review
@@ -27,11 +27,20 @@ class UnknownTexts:
     swing: str
     worth: str
     record: str
+    is_worth_knowing: bool
 
     @property
-    def worth_text(self) -> str:
-        """What knowing it is worth, as the end of a sentence; nothing where that is not known."""
-        return "" if self.worth == MISSING else f"; knowing it is worth {self.worth} a year"
+    def nets(self) -> str:
+        """What a sale leaves at the ends, as a sentence's end: the ends of a price say little."""
+        if self.name == SALES:
+            return f"a sale leaves {self.at_low} to {self.at_high}"
+        return f"a sale leaves {self.at_low} at {self.low}, {self.at_high} at {self.high}"
+
+    @property
+    def text(self) -> str:
+        """`$41 to −$8; knowing it is worth $340 a year`."""
+        worth = f"; knowing it is worth {self.worth} a year" if self.is_worth_knowing else ""
+        return f"{self.at_low} to {self.at_high}{worth}"
 
     @classmethod
     def of(cls, row: dict[Any, Any], say: Numbers, review: Review) -> "UnknownTexts":
@@ -49,6 +58,7 @@ class UnknownTexts:
             swing=say.money(row["swing"]),
             worth=say.money(row["value_of_knowing"]),
             record=typed(row["record"]),
+            is_worth_knowing=row["value_of_knowing"] >= WORTH_NOTHING,
         )
 
 

@@ -17,6 +17,7 @@ from analysis.report.counter_phrases import (
     counter_finding,
     ends_of,
     in_order,
+    level_ticks,
     row_name,
     verdict_rows,
     with_few_said,
@@ -187,7 +188,8 @@ def draw_counter_verdicts(info: VerdictsInfo) -> go.Figure:
         looks=[look for look, _ in marks],
         lines=(Line(0.0, "nothing left"),),
     )
-    fig.update_xaxes(range=_reach((*info.means, *info.lows, *info.highs)))
+    values = (*info.means, *info.lows, *info.highs)
+    fig.update_xaxes(range=_reach(values), **level_ticks(values))
     # The line stands beside the marks alone, so that no name above them is struck through.
     whole = fig.layout.shapes[0]
     whole.update(yref="y")
@@ -198,9 +200,9 @@ def draw_counter_verdicts(info: VerdictsInfo) -> go.Figure:
 
 
 def _reach(values: Sequence[float]) -> list[float]:
-    """Ends of the axis: every value and nothing left, with room beside them."""
+    """Ends of the axis: every value and nothing left, with room for its word."""
     ends = [0.0, *(each for each in values if not np.isnan(each))]
-    room = 0.06 * (max(ends) - min(ends)) or 1.0
+    room = 0.1 * (max(ends) - min(ends)) or 1.0
     return [min(ends) - room, max(ends) + room]
 
 
@@ -261,7 +263,8 @@ def draw_counter_sale(info: SaleInfo) -> go.Figure:
     ]
     panel = Panel(info.steps, info.texts, looks, f"{info.unit} a sale", starts=info.starts)
     names = chart_names(info.names, info.few)
-    return rows_figure(names, [panel], title=info.title, separators=info.separators)
+    fig = rows_figure(names, [panel], title=info.title, separators=info.separators)
+    return fig.update_xaxes(**level_ticks(info.steps))
 
 
 def _none_told(sales: int) -> str:
@@ -340,7 +343,7 @@ def gather_counter_quarters(review: Review) -> CounterQuartersInfo:
         line = "In no quarter every amount of a sale is known."
         return CounterQuartersInfo(title=title, line=line, grids=(grid,))
     shown = frame.head(MOST_QUARTERS)
-    names = [label(each) for each in shown["quarter"]]
+    names = [_quarter_name(row, say) for row in shown.to_dict("records")]
     texts = [_quarter_text(row, say) for row in shown.to_dict("records")]
     some = f" The newest {len(shown)} are drawn." if len(shown) < len(frame) else ""
     return CounterQuartersInfo(
@@ -378,18 +381,20 @@ def draw_counter_quarters(info: CounterQuartersInfo) -> go.Figure:
         cliponaxis=False,
         hoverinfo="skip",
     )
-    fig.update_xaxes(zeroline=True)
+    fig.update_xaxes(zeroline=True, **level_ticks(info.highs))
     return fig.update_layout(showlegend=False)
 
 
-def _quarter_text(row: dict[Any, Any], say: Numbers) -> str:
-    """`$420 ($150 to $690), 14 sales`; how many of them are known, where not all are."""
-    if not row["sales"]:
-        return "no sale"
-    net = say.money(row["expected_net"])
-    left = "not known" if net == MISSING else f"{net}{ends_of(row, say)}"
+def _quarter_name(row: dict[Any, Any], say: Numbers) -> str:
+    """`2026Q3, 14 sales`; how many of them are known, where not all are."""
     told = "" if row["told"] == row["sales"] else f"{say.number(row['told'])} of "
-    return f"{left}, {told}{counted(row['sales'], 'sale')}"
+    return f"{label(row['quarter'])}, {told}{counted(row['sales'], 'sale')}"
+
+
+def _quarter_text(row: dict[Any, Any], say: Numbers) -> str:
+    """`$420 ($150 to $690)`."""
+    net = say.money(row["expected_net"])
+    return "not known" if net == MISSING else f"{net}{ends_of(row, say)}" if row["sales"] else net
 
 
 def _quarters_title(review: Review, frame: pd.DataFrame, say: Numbers) -> str:

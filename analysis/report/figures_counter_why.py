@@ -15,6 +15,7 @@ from analysis.report.counter_phrases import (
     cost_by_all,
     displaced_finding,
     learnt,
+    level_ticks,
     to_write_down,
     verdict_rows,
 )
@@ -42,8 +43,8 @@ from analysis.report.numbers import MISSING, Numbers, counted, sentence_case
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12
-_SHARES_HEIGHT: Final = 320
-_ROOM: Final = 0.22
+_SHARES_HEIGHT, _FOOT_WORD = 320, 14
+_ROOM, _BAR_WIDTH = 0.22, 0.3
 # So far from the line, as a share of its fall, a mark still looks as if it lay on it.
 _ON_THE_LINE: Final = 0.02
 
@@ -178,12 +179,18 @@ def draw_displaced(info: DisplacedInfo) -> go.Figure:
         _add_word(fig, info.share, f"learnt: {info.share_text}")
     fig.add_hline(y=0, line={"color": SOFT_INK, "width": 1}, layer="below")
     fig.update_xaxes(
-        title_text="Sales that take an install's place, %", range=[-1, 101], ticksuffix=" %"
+        title_text="Sales that take an install's place, %",
+        range=[-1, 101],
+        dtick=25,
+        ticksuffix=" %",
     )
     fig.update_yaxes(
-        title_text=f"Left a sale, {info.unit}", range=[min(ends) - room, max(ends) + room]
+        title_text=f"Left a sale, {info.unit}",
+        range=[min(ends) - room, max(ends) + room],
+        tickformat=",",
+        automargin=True,
     )
-    return fig.update_layout(showlegend=False, margin_l=62, margin_r=18)
+    return fig.update_layout(showlegend=False, margin_r=22)
 
 
 def _add_mark(fig: go.Figure, at: tuple[float, float], symbol: str, colour: str, word: str) -> None:
@@ -279,11 +286,11 @@ def gather_unknowns(review: Review) -> UnknownsInfo:
     chosen = frame.index[known][:MOST_ROWS]
     shown, words = frame.loc[chosen], [rows[at] for at in chosen]
     names = [sentence_case(each.name) for each in words]
-    texts = [f"{each.at_low} to {each.at_high}{each.worth_text}" for each in words]
+    texts = [each.text for each in words]
     whole = verdict_rows(review).get((ALL, ""))
     some = "" if len(shown) == len(frame) else f" {len(shown)} of {len(frame)} are drawn."
     return UnknownsInfo(
-        title=_unknowns_title(words[0]),
+        title=f"The answer hangs most on {words[0].name}: {words[0].nets}",
         alternative=alternative(
             "Bars from one end to the other", "what a sale leaves by unknown", names, texts
         ),
@@ -318,7 +325,7 @@ def draw_unknowns(info: UnknownsInfo) -> go.Figure:
         base=list(lows),
         y=places,
         orientation="h",
-        width=0.36,
+        width=_BAR_WIDTH,
         marker={"color": ORANGE, "line": {"color": INK, "width": 0.7}},
         customdata=[f"{name}: {plain(text)}" for name, text in zip(names, info.texts, strict=True)],
         hovertemplate="%{customdata}<extra></extra>",
@@ -331,22 +338,43 @@ def draw_unknowns(info: UnknownsInfo) -> go.Figure:
             x=list(values),
             y=places,
             mode="text",
-            text=[f"{plain(text)}" for text in texts],
+            # A hard space keeps the word off the bar.
+            text=[f"\u00a0{plain(text)}\u00a0" for text in texts],
             textposition=["middle left" if left else "middle right" for left in is_left],
             textfont={"size": 12, "color": INK},
             cliponaxis=False,
             hoverinfo="skip",
         )
     height, head = rows_height(len(places))
+    height += _FOOT_WORD
     finish(fig, title=info.title, separators=info.separators, height=height, head=head)
     rows_axis(fig, len(places))
     row_names(fig, names, info.texts)
     fig.update_xaxes(
-        title_text=f"What a sale leaves, {info.unit}", range=_reach((*lows, *highs)), zeroline=True
+        title_text=f"What a sale leaves, {info.unit}", range=_reach((*lows, *highs)), zeroline=False
     )
-    if not np.isnan(info.net):
-        add_line(fig, Line(info.net, ""))
+    fig.update_xaxes(**level_ticks((*lows, *highs)))
+    for line in (Line(0.0, ""), Line(info.net, "all as learnt")):
+        if _is_inside(line.at, (*lows, *highs)):
+            _add_across_bars(fig, line, len(places))
+    # Room for the word under the last bar.
+    fig.update_yaxes(range=[len(places) - 0.4, -0.72])
     return fig.update_layout(showlegend=False)
+
+
+def _is_inside(at: float, values: Sequence[float]) -> bool:
+    low, high = _reach(values)
+    return low <= at <= high
+
+
+def _add_across_bars(fig: go.Figure, line: Line, count: int) -> None:
+    """An upright line with its word, across the bars and not the names above them."""
+    add_line(fig, line)
+    whole = fig.layout.shapes[-1].update(
+        yref="y", layer="above", line={"color": INK, "dash": "solid"}
+    )
+    parts = [go.layout.Shape(whole, y0=at - 0.18, y1=at + 0.3) for at in range(count)]
+    fig.layout.shapes = [*fig.layout.shapes[:-1], *parts]
 
 
 def _reach(values: Sequence[float]) -> list[float]:
@@ -355,13 +383,8 @@ def _reach(values: Sequence[float]) -> list[float]:
     return [min(values) - room, max(values) + room]
 
 
-def _unknowns_title(first: UnknownTexts) -> str:
-    return (
-        f"The answer hangs most on {first.name}: a sale leaves {first.at_low} at {first.low}, "
-        f"{first.at_high} at {first.high}"
-    )
-
-
 def _surer(review: Review) -> str:
-    record = to_write_down(review)
-    return f" To be surer: {record}" if record else ""
+    record = to_write_down(review, if_worth=True)
+    if record:
+        return f" To be surer: {record}"
+    return " To know any one of them for sure would not change the decision."

@@ -43,19 +43,15 @@ def kit_rows(kit: Kit, settings: Settings) -> tuple[KitRow, ...]:
 
     Raises `Unreconciled` where a piece is drawn that the kit does not hold.
     """
-    pulls = kit.layout.pulls
-    drawn: dict[KitPiece, list[int]] = {}
+    tape, pulls = Tape(settings), kit.layout.pulls
+    same: dict[tuple[str, str, str], list[int]] = {}
     for pull, first in zip(pulls, first_numbers(pulls), strict=True):
         for number, each in enumerate(in_order(pull), start=first):
             piece = each.piece
             own = _piece_of(kit, piece.name, (piece.length_m, piece.width_m))
-            drawn.setdefault(own, []).append(number)
-    tape = Tape(settings)
-    same: dict[tuple[str, str, str], list[int]] = {}
-    for piece, numbers in drawn.items():
-        cut = _size(tape, piece.length_m, piece.width_m)
-        finished = _size(tape, piece.finished_length_m, piece.finished_width_m)
-        same.setdefault((typed(piece.panel), cut, finished), []).extend(numbers)
+            cut = _size(tape, own.length_m, own.width_m)
+            finished = _size(tape, own.finished_length_m, own.finished_width_m)
+            same.setdefault((typed(own.panel), cut, finished), []).append(number)
     return tuple(
         KitRow(spans(numbers), panel, len(numbers), cut, finished)
         for (panel, cut, finished), numbers in same.items()

@@ -208,6 +208,6 @@ def _refuse_foreign(target: Path, out: Path) -> None:
         raise OutputError(f"{out} is a folder. Give the name of a file with --out.")
     if target.exists() and not is_ours(target.read_bytes()):
         raise OutputError(
-            f"{out} is there and is not a cutting layout as it was written, so it is not replaced. "
+            f"{out} is there and is not a page as this program wrote it, so it is not replaced. "
             "Move it away, or give another name with --out."
         )

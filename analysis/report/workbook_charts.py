@@ -44,11 +44,20 @@ _BARS: Final[Mapping[str, str]] = {
     "hours_by_service": "overrun",
     "hours_by_class": "overrun",
     "quote_calibration": "loss",
+    "counter_verdicts": "left",
+    "counter_by_quarter": "left",
     "waste_by_class": "waste",
     "waste_by_service": "waste",
     "waste_by_film": "waste",
     "waste_by_panel": "waste",
     "waste_by_width": "waste",
+}
+
+
+# What names the bars of a table about the counter sale, what they are, and the chart's title.
+_LEFT: Final[Mapping[str, tuple[str, str, str]]] = {
+    "counter_verdicts": ("group", "net_each", "What a counter sale leaves, year to"),
+    "counter_by_quarter": ("quarter", "expected_net", "What counter sales left, up to"),
 }
 
 
@@ -94,6 +103,11 @@ def chart_for(table: Table, edge: pd.DataFrame, place: Place) -> BarChart | Scat
                 "Hours lost a quote, by way of quoting (h)",
                 "0.0",
             )
+            return _labelled(chart)
+        case "left":
+            key, name, title = _LEFT[table.name]
+            chart = _bars(table, place, key, (name,), _SHADES[1:], title)
+            chart.title = f"{title} {place.period} ({place.units[name]})"
             return _labelled(chart)
         case _:
             measured = edge[list(_WASTE_MEASURED)].notna().all(axis=None)

@@ -6,7 +6,7 @@ named in `CHANCES`, and held to the columns that it is made of.
 
 from __future__ import annotations
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -15,10 +15,15 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from analysis.costing.film import film_reconciliation
+from analysis.costing.jobs import cost_records
 from analysis.counter_tables import COUNTER_BY_QUARTER, COUNTER_SALES, COUNTER_SALES_EACH
+from analysis.findings.capacity_use import BAYS, governing_in, utilisation_by_month
+from analysis.findings.margins import shop_result
+from analysis.pricing.counter_review import review_counter
 from analysis.records.read import read_records
-from analysis.report.results import Review
-from analysis.review import review_records
+from analysis.review import chosen_quarter, newest_day, review_records
+from analysis.settings import Settings
 from tests.findings.test_second_implementation import DEMO, write_clean
 from tests.oracle.counter import SUMS, Counter
 from tests.oracle.random_counter import write_counter_shop
@@ -50,33 +55,45 @@ STATEMENT = {"revenue": 1, "extras_margin": 1, "payment_fee": -1, "staff_cost": 
 Rows = list[dict[str, Any]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Both:
-    """A review and the second implementation of its counter sales."""
+    """What the package makes of the counter sales, for quarter and year, and the second one."""
 
-    review: Review
+    results: Mapping[str, Any]
+    year: Mapping[str, Any]
     counter: Counter
 
     def ours(self, name: str, *, year: bool = False) -> Rows:
-        results = self.review.year if year else self.review.results
-        frame = results[name]
+        frame = self.year[name] if year else self.results[name]
         assert isinstance(frame, pd.DataFrame), frame
         return [{key: plain(cell) for key, cell in row.items()} for row in frame.to_dict("records")]
 
 
 def both(folder: Path, quarter: str, *, clean: Path | None = None) -> Both:
-    """The review of a folder and, from its files or those in `clean`, the second one."""
-    review = review_records(read_records(folder), quarter)
-    earning = review.results["earning_by_service"]
-    governs = set(earning["governs"]) if isinstance(earning, pd.DataFrame) else set()
-    shop = read_shop(clean or folder)
-    costing = Costing(shop, Quarter(quarter, shop.settings.fiscal_year_starts), packed=False)
-    counter = Counter(
-        costing,
-        takes_installers=review.settings.counter.takes_installers,
-        bays_govern=governs == {"by bay hour"},
+    """The counter sales of a folder, computed alone, from its files or those in `clean`."""
+    records = read_records(folder)
+    chosen = chosen_quarter(records, quarter)
+    costing = cost_records(records, chosen.last_day)
+    governs = governing_in(utilisation_by_month(costing, records, chosen), chosen)
+    review = review_counter(costing, records, chosen, governs, newest_day(records))
+    statement = {
+        "shop_result": shop_result(costing, records, [costing.rates[chosen.index]]),
+        "film_reconciliation": film_reconciliation(
+            costing.shelf, chosen.first_day, chosen.last_day
+        ),
+    }
+    return Both(
+        {**review.tables, **statement},
+        review.year,
+        second(clean or folder, quarter, records.settings, bays_govern=governs.constraint == BAYS),
     )
-    return Both(review, counter)
+
+
+def second(folder: Path, quarter: str, settings: Settings, *, bays_govern: bool) -> Counter:
+    shop = read_shop(folder)
+    costing = Costing(shop, Quarter(quarter, shop.settings.fiscal_year_starts), packed=False)
+    takes = settings.counter.takes_installers
+    return Counter(costing, takes_installers=takes, bays_govern=bays_govern)
 
 
 def test_every_column_is_compared_or_named(tmp_path: Path) -> None:
@@ -98,6 +115,16 @@ def test_random_counters_come_out_the_same(seed: int, tmp_path: Path) -> None:
         found = both(tmp_path, quarter)
         assert differences(found) == []
         assert broken_relations(found) == []
+
+
+def test_a_review_holds_the_same_tables(tmp_path: Path) -> None:
+    quarter = write_counter_shop(tmp_path, 4)[-1]
+    review, alone = review_records(read_records(tmp_path), quarter), both(tmp_path, quarter)
+    for name in (EACH, FILMS, QUARTERS):
+        pd.testing.assert_frame_equal(review.frame(name), alone.results[name])
+    pd.testing.assert_frame_equal(review.year[FILMS], alone.year[FILMS])
+    governs = set(review.frame("earning_by_service")["governs"])
+    assert governs == {"by installer hour"}
 
 
 @pytest.mark.parametrize("quarter", ["2024Q1", "2025Q2", "2026Q3"])

@@ -11,7 +11,7 @@ from typing import Any
 from .capacity import bay_hours_by_month, capacity_by_month, hours_by_month
 from .cuts import Pull
 from .jobs import card_fee
-from .reading import Quarter, Row, month_number, quarter_of, ratio, total
+from .reading import Quarter, Row, first_day, month_number, quarter_of, ratio, total
 from .tables import Amount, Costing, Table, in_key_order, less, product
 
 NOTHING = Fraction(0)
@@ -207,11 +207,16 @@ class Counter:
         return rows
 
     def by_quarter(self) -> Table:
-        """Sums by fiscal quarter, those in which something was sold."""
-        return [
-            {"quarter": label} | sums_of([row for row in self.each if row["quarter"] == label])
-            for label in sorted({row["quarter"] for row in self.each})
-        ]
+        """Sums by fiscal quarter, from that of the first sale to the one that is reviewed."""
+        if not self.sales:
+            return []
+        starts, rows = self.settings.fiscal_year_starts, []
+        first = quarter_of(min(sale["sold_on"] for sale in self.sales), starts)
+        for month in range(first.first_month, self.costing.quarter.first_month + 1, 3):
+            label = quarter_of(first_day(month), starts).label
+            inside = [row for row in self.each if row["quarter"] == label]
+            rows.append({"quarter": label} | sums_of(inside))
+        return rows
 
 
 def sums_of(rows: Table) -> dict[str, Any]:

@@ -153,7 +153,10 @@ def test_sums_by_film_and_by_quarter(tmp_path: Path) -> None:
     ]  # fmt: skip
     assert (unknown["film"], unknown["revenue"], unknown["film_cost"]) == ("G", 10, None)
     assert counter.by_film(year=True) == [film, unknown]
-    early, late = counter.by_quarter()
+    early, *empty, late = counter.by_quarter()
+    assert empty == [
+        {"quarter": f"2025Q{number}", "sales": 0} | dict.fromkeys(SUMS, 0) for number in range(1, 5)
+    ]
     assert [early[name] for name in ("quarter", "sales", "revenue")] == ["2024Q4", 1, 10]
     assert [late[name] for name in ("quarter", "sales", "revenue")] == ["2026Q1", 4, 90]
     assert (early["film_cost"], late["film_cost"]) == (9, None)
@@ -210,8 +213,8 @@ def test_the_sums_lead_to_the_statement(seed: int, tmp_path: Path) -> None:
     for counter in counters(tmp_path, seed):
         quarter = counter.by_film(year=False)
         label = counter.costing.quarter.label
-        (in_quarter,) = [r for r in counter.by_quarter() if r["quarter"] == label] or [None]
-        for name in ("sales", *SUMS) if in_quarter else ():
+        in_quarter = only(counter.by_quarter(), quarter=label)
+        for name in ("sales", *SUMS):
             parts = [row[name] for row in quarter]
             assert in_quarter[name] == (None if None in parts else sum(parts)), name
         line = only(shop_result(counter.costing), line="counter_sales")["amount"]

@@ -1,0 +1,257 @@
+"""`kit` as a person runs it: its words, its sheet, its JSON, and how it ends."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from analysis.cli import main
+from analysis.kit_order import KitRequest, default_kit_out, prepare_kit
+from analysis.report.kit_cautions import KIT_CAUTIONS
+from analysis.report.layout_picture import is_ours
+from tests.shops import write_shop
+
+DEMO = Path(__file__).parents[1] / "data_demo"
+ROOF = ("--service", "roof", "--class", "compact car")
+# No job and no sale of it says which film it takes.
+FRONT = ("--service", "front", "--class", "compact car", "--film", "F")
+MILLIMETRES = """
+length_unit = "mm"
+area_unit = "m2"
+decimal_comma = true
+locale = "de-DE"
+currency = "EUR"
+prices_include_tax = true
+tax_rate = 0.19
+[counter]
+extra_allowance = 20
+"""
+TABLES = {
+    "jobs": """
+        job_id | status | finished_on | service | make | model | vehicle_class | film |
+        quoted_hours | quoted_price | hours
+        A1 | finished | 2026-05-04 | roof | Quillon | Heron | compact car | F | 2 | 300 | 2
+        A2 | finished | 2026-05-05 | roof | Quillon | Crane | cargo van | F | 3 | 400 | 3
+        A3 | open | | roof | Quillon | Stork | | F | 2 | 300 |""".replace("|\n", "|"),
+    "purchases": """
+        invoice | received_on | supplier | item | kind | roll_width | roll_length | quantity |
+        unit_price
+        A | 2026-04-06 | S | F | film | 1520 | 25000 | 1 | 500""".replace("|\n", "|"),
+    "cuts": """
+        cut_id | cut_on | job_id | film | panel | pulled_length | pulled_width | piece_length |
+        piece_width | finished_length | finished_width
+        K1 | 2026-05-04 | A1 | F | roof | 1800 | 1520 | 1710 | 1160 | 1600 | 1100""".replace(
+        "|\n", "|"
+    ),
+    "panels": """
+        vehicle_class | service | panel | finished_length | finished_width | pieces
+        compact car | roof | roof | 1600 | 1100 | 1
+        compact car | front | hood | 1300 | 1000 | 1
+        compact car | front | fender | 950 | 620 | 2
+        cargo van | roof | roof | 2900 | 1700 | 1""",
+    "price_list": """
+        service | vehicle_class | list_price | list_hours | effective_from
+        roof | compact car | 450 | 3 | 2026-01-01""",
+    "counter_sales": """
+        sale_id | sold_on | film | length | width | price | minutes | service | would_book
+        S1 | 2026-05-06 | F | 1800 | 1520 | 95 | 20 | roof | no""",
+}
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory: pytest.TempPathFactory) -> str:
+    folder = tmp_path_factory.mktemp("kit") / "shop"
+    return str(write_shop(folder, MILLIMETRES, **TABLES))
+
+
+def plain(text: str) -> str:
+    return text.replace("\u00a0", " ")
+
+
+def as_object(text: str) -> dict:
+    def refuse(word: str) -> float:
+        raise AssertionError(f"{word} is no JSON")
+
+    found = json.loads(text, parse_constant=refuse)
+    assert isinstance(found, dict)
+    return found
+
+
+def test_a_kit_of_the_demo_is_told_and_its_sheet_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The demo is the default folder; its records hold rows that are left out."""
+    monkeypatch.chdir(tmp_path)
+    assert main(["kit", "--service", "Roof", "--class", "midsize car"]) == 1
+    said = capsys.readouterr()
+    assert said.err == ""
+    lines = said.out.splitlines()
+    assert lines[0].startswith("Kit: roof, midsize car, in NK-")
+    assert lines[1].endswith("off the roll of 60 in: 1 piece.")
+    assert "finished 62 × 45 in" in lines[2]
+    for part in ("Price of the kit: $", "Price of the install: $", "Lowest price: $", "leaves: $"):
+        assert part in said.out
+    for title, _ in KIT_CAUTIONS:
+        assert title in said.out
+    assert "nan" not in said.out.casefold()
+    assert lines[-1].endswith("kit-roof-midsize_car.html")
+    sheet = (tmp_path / "kit-roof-midsize_car.html").read_text(encoding="utf-8")
+    assert "Kit: <bdi>roof, midsize car</bdi>" in sheet
+    owner = [line for line in lines if line.startswith("For you")][0]
+    lowest, leaves = (part.split()[0].rstrip(".") for part in owner.split("$")[1:])
+    assert lowest not in sheet
+    assert leaves not in sheet
+
+
+def test_the_kit_is_cut_larger_and_priced_over_its_lowest_price(shop: str) -> None:
+    """The shop holds 55 and 30 mm a side; 20 more of each makes 1,750 × 1,200 of the roof."""
+    plan = prepare_kit(shop, KitRequest("ROOF", "Compact-Car"))
+    (piece,) = plan.kit.pieces
+    assert (piece.length_m, piece.width_m) == (pytest.approx(1.75), pytest.approx(1.2))
+    assert plan.kit.allowance_m == pytest.approx(0.0625)
+    assert plan.kit.cut_length_m == pytest.approx(1.75)
+    assert (plan.kit.service, plan.kit.vehicle_class) == ("roof", "compact car")
+    assert plan.kit.price >= plan.kit.lowest_price > plan.kit.film_cost
+    assert plan.kit.install_price == 450
+    assert default_kit_out(plan.kit) == Path("kit-roof-compact_car.html")
+
+
+def test_a_shop_in_millimetres_with_a_decimal_comma(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "deep" / "kit.html"
+    assert main(["kit", shop, *ROOF, "--out", str(out)]) == 0
+    said = plain(capsys.readouterr().out)
+    for part in (
+        "Cut 1.750 mm off the roll of 1.520 mm: 1 piece.",
+        "roof: cut 1.750 × 1.200 mm, finished 1.600 × 1.100 mm",
+        "Price of the install: 450 €",
+        str(out),
+    ):
+        assert part in said
+    page = plain(out.read_text(encoding="utf-8"))
+    assert is_ours(out.read_bytes())
+    assert "19 % tax included" in page
+    # Again, in its own place.
+    assert main(["kit", shop, *ROOF, "--out", str(out)]) == 0
+
+
+def test_the_class_is_that_of_the_model(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    vehicle = ("--make", "quillon", "--model", "HERON")
+    assert main(["kit", shop, "--service", "front", *vehicle, "--film", "f", "--json"]) == 0
+    found = as_object(capsys.readouterr().out)
+    named = {"make": "Quillon", "model": "Heron", "vehicle_class": "compact car", "film": "F"}
+    assert {name: found[name] for name in named} == named
+    assert [(each["panel"], each["number"]) for each in found["pieces"]] == [
+        ("hood", 1),
+        ("fender", 2),
+    ]
+    assert any("newest job on this model" in note for note in found["notes"])
+
+
+def test_json_is_one_object_and_leaves_no_file_unless_asked(
+    shop: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main(["kit", shop, *FRONT, "--json"]) == 0
+    found = as_object(capsys.readouterr().out)
+    assert set(found) == {
+        "service", "vehicle_class", "make", "model", "film", "as_of", "currency", "length_unit",
+        "area_unit", "pieces", "allowance", "roll_width", "cut_length", "film_area", "film_cost",
+        "lowest_price", "price", "install_price", "install_leaves", "notes", "cautions", "sheet",
+    }  # fmt: skip
+    # The price list has none for this service.
+    assert (found["install_price"], found["make"], found["sheet"]) == (None, None, None)
+    assert (found["as_of"], found["currency"], found["roll_width"]) == ("2026-05-06", "EUR", 1520)
+    assert found["cautions"] == [title for title, _ in KIT_CAUTIONS]
+    assert not list(tmp_path.iterdir())
+    assert main(["kit", shop, *ROOF, "--json", "--out", "sheet.html"]) == 0
+    assert as_object(capsys.readouterr().out)["sheet"] == "sheet.html"
+    assert is_ours((tmp_path / "sheet.html").read_bytes())
+
+
+def test_what_is_not_known_is_said_and_asked_for(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "kit.html"
+    assert main(["kit", shop, *FRONT, "--out", str(out)]) == 0
+    assert "Price of the install: not known" in capsys.readouterr().out
+    assert '<p class="price">ask</p>' in out.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "parts"),
+    [
+        (["--service", "rof", "--class", "compact car"], ["no service 'rof'", "did you mean roof"]),
+        (["--service", "wash", "--class", "compact car"], ["These are: roof, front."]),
+        (["--service", "roof", "--class", "compact cat"], ["did you mean compact car?"]),
+        (["--service", "front", "--class", "cargo van"], ["No panel of front on cargo van"]),
+        (["--service", "roof", "--class", "cargo van"], ["the widest roll of F", "seam"]),
+        (list(FRONT[:4]), ["film", "front", "not known"]),
+        ([*ROOF, "--film", "G"], ["no film 'G'", "These are: F."]),
+        (["--service", "roof"], ["--class", "--make and --model"]),
+        (["--service", "roof", "--make", "Quillon"], ["--class", "--make and --model"]),
+        (["--service", " ", "--class", "compact car"], ["--service"]),
+        (
+            ["--service", "roof", "--make", "Quillon", "--model", "Hern"],
+            ["class of Quillon Hern is not known", "--class", "did you mean Heron?"],
+        ),
+        (
+            ["--service", "roof", "--make", "Quillon", "--model", "Stork"],
+            ["class of Quillon Stork is not known", "--class"],
+        ),
+        ([*ROOF, "--out", "SHOP/a.html"], ["records folder"]),
+    ],
+)
+def test_what_cannot_be_done_is_one_line(
+    arguments: list[str], parts: list[str], shop: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    joined = [each.replace("SHOP", shop) for each in arguments]
+    assert main(["kit", shop, *joined]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.count("\n") == 1
+    for part in parts:
+        assert part in said.err
+    assert not list(Path(shop).glob("*.html"))
+
+
+def test_a_model_not_seen_before_is_told_where_its_class_is_given(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    vehicle = ("--make", "Quillon", "--model", "Hern")
+    assert main(["kit", shop, *ROOF, *vehicle, "--out", str(tmp_path / "a.html")]) == 0
+    said = capsys.readouterr().out
+    assert "Kit: roof, Quillon Hern, compact car" in said
+    assert "did you mean Heron?" in said
+
+
+def test_a_file_of_somebody_else_stays(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "mine.html"
+    out.write_text("mine")
+    assert main(["kit", shop, *ROOF, "--out", str(out)]) == 2
+    assert "not replaced" in capsys.readouterr().err
+    assert out.read_text() == "mine"
+
+
+def test_a_service_is_asked_for(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(["kit", shop, "--class", "compact car"])
+    assert ended.value.code == 2
+    assert "--service" in capsys.readouterr().err
+
+
+def test_records_without_a_day_are_one_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    empty = {name: TABLES[name].strip().splitlines()[0] for name in ("jobs", "purchases")}
+    folder = write_shop(tmp_path / "empty", MILLIMETRES, **empty)
+    assert main(["kit", str(folder), *ROOF]) == 2
+    assert "No day of work" in capsys.readouterr().err

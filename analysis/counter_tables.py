@@ -259,7 +259,12 @@ CUT_FILM_PRICES = Table(
         ),
         money("lowest_price", "Price as written at which nothing is left after all.", sums=False),
         per_length("lowest_price_per_length", "Lowest price ÷ length."),
-        money("price_to_ask", "Price as written to ask, rounded.", sums=False),
+        money(
+            "price_to_ask",
+            "Price as written that leaves counter.margin after film and staff time, at least the "
+            "lowest price, rounded up.",
+            sums=False,
+        ),
         per_length("price_to_ask_per_length", "Price to ask ÷ length."),
         money("price_so_far", "What the shop's sales of twelve months ask for such a piece.",
               sums=False),
@@ -283,7 +288,7 @@ COUNTER_KITS = Table(
         length("cut_length", "Length to cut off the roll."),
         area("film_area", "Film that the price pays for."),
         money("kit_lowest_price", "Price as written at which nothing is left.", sums=False),
-        money("kit_price", "Price as written to ask, rounded.", sums=False),
+        money("kit_price", "Price as written to ask, as for cut film.", sums=False),
         money("install_price", "List price of the install.", sums=False),
         money("difference", "Install − kit: what the customer pays for the work.", sums=False),
         money("install_leaves", "What an install leaves the shop, its redos paid.", sums=False),

@@ -1,7 +1,7 @@
 """The shop's settings: every key of `shop.toml`, with its default, range and one sentence.
 
-The fields below are the only place where a key is defined; reading, checking, the commented
-template and the documentation are derived from them.
+The fields below, and those of `settings_sections`, are the only place where a key is defined;
+reading, checking, the commented template and the documentation are derived from them.
 """
 
 import math
@@ -16,196 +16,67 @@ from rapidfuzz import process
 
 from analysis.errors import SettingsError
 from analysis.record_tables import RECORD_TABLES
+from analysis.settings_sections import (
+    Counter,
+    Fees,
+    Film,
+    Labour,
+    Ordering,
+    Overrun,
+    Pricing,
+    Quoting,
+    Redo,
+    Targets,
+    setting,
+    share,
+)
 from analysis.units import AREA_UNITS, LENGTH_UNITS, metres_per
+
+__all__ = [
+    "FILE_NAME",
+    "Counter",
+    "Fees",
+    "Film",
+    "Labour",
+    "Ordering",
+    "Overrun",
+    "Pricing",
+    "Quoting",
+    "Redo",
+    "Settings",
+    "Targets",
+    "known_keys",
+    "parse_settings",
+]
 
 FILE_NAME = "shop.toml"
 # A hand without practice wants about a hand's width over two sides. Common practice, no source.
 _EXTRA_ALLOWANCE_M = 0.05
 
 
-def _key(
-    default: Any,
-    sentence: str,
-    *,
-    kind: type = float,
-    least: float | None = None,
-    most: float | None = None,
-    words: tuple[str, ...] = (),
-) -> Any:
-    meta = {"sentence": sentence, "kind": kind, "least": least, "most": most, "words": words}
-    return field(default=default, metadata=meta)
-
-
-def _share(default: float, sentence: str) -> Any:
-    return _key(default, sentence + " A share: 0.20 is 20 %.", least=0.0, most=1.0)
-
-
-@dataclass(frozen=True)
-class Labour:
-    """What an hour of work costs."""
-
-    on_cost: float = _key(
-        0.0,
-        "What the shop pays on top of a wage (payroll tax, insurance, paid leave), as a share of "
-        "it: 0.12 is 12 %. Rates and rules are your tax adviser's to say.",
-        least=0.0,
-        most=1.0,
-    )
-    overtime_multiplier: float = _key(
-        1.5, "Wage of an overtime hour ÷ plain wage.", least=1, most=4
-    )
-    on_cost_on_overtime: bool = _key(
-        False, "Whether on-costs apply to the overtime premium too.", kind=bool
-    )
-    default_wage: float | None = _key(
-        None, "Wage an hour of a person without a row in rates. Not set: unknown.", least=0.0
-    )
-
-
-@dataclass(frozen=True)
-class Film:
-    """How film is valued."""
-
-    costing: str = _key(
-        "fifo",
-        "Which film is used up first in the books: the oldest, or all at the average.",
-        kind=str,
-        words=("fifo", "moving-average"),
-    )
-    offcut_life_months: int = _key(
-        12, "Months a kept offcut stays on the shelf before it is written off.", kind=int, least=1
-    )
-    directional: tuple[str, ...] = _key(
-        (),
-        "Codes of films with a direction (grain, brushed, metallic flake): their pieces are not "
-        'turned across the roll, as in ["CARBON-1"].',
-        kind=tuple,
-    )
-    knife_gap: float = _key(
-        0.0, "Room the knife needs between two pieces of a layout, in length_unit.", least=0.0
-    )
-    longest_pull: float = _key(
-        0.0, "Longest length that is pulled at once, in length_unit; 0: no limit.", least=0.0
-    )
-
-
-@dataclass(frozen=True)
-class Ordering:
-    """When film has to be ordered."""
-
-    lead_days: float = _key(7.0, "Days from an order to the film on the shelf.", least=0.0)
-    safety_days: float = _key(
-        7.0, "Days of use that should still lie there when an order comes in.", least=0.0
-    )
-
-
-@dataclass(frozen=True)
-class Fees:
-    """What taking a card costs."""
-
-    card_percent: float = _key(
-        0.0, "Card fee in percent of what was paid: 2.9 is 2.9 %.", least=0, most=20
-    )
-    card_fixed: float = _key(0.0, "Card fee a payment, in money.", least=0)
-
-
-@dataclass(frozen=True)
-class Targets:
-    """What a service should leave after its own costs."""
-
-    margin: float = _share(0.45, "Target contribution margin of every service.")
-    service: Mapping[str, float] = field(
-        default_factory=dict,
-        metadata={"sentence": "Target of one service: [targets.service.roof] margin = 0.5."},
-    )
-
-
-@dataclass(frozen=True)
-class Pricing:
-    """How far and in what steps a price may move."""
-
-    round_to: float = _key(5.0, "Prices are multiples of this.", least=0.01)
-    round_down_by: float = _key(0.0, "Taken off a rounded price: 1 turns 450 into 449.", least=0)
-    largest_change: float = _share(0.15, "Largest change of a price in one review.")
-    smallest_change: float = _share(0.02, "A smaller change is not worth the trouble.")
-    fewest_jobs: int = _key(
-        5, "A figure from fewer jobs is greyed, and nothing rests on it.", kind=int, least=1
-    )
-
-
-@dataclass(frozen=True)
-class Counter:
-    """The sale of cut film to people who fit it themselves."""
-
-    takes_installers: bool = _key(
-        True,
-        "Whether whoever serves at the counter would otherwise be installing: then an hour of full "
-        "months costs what it would earn.",
-        kind=bool,
-    )
-    margin: float | None = _key(
-        None,
-        "What a price of cut film should leave after its own costs, as a share: 0.40 is 40 %. Not "
-        "set: targets.margin.",
-        least=0.0,
-        most=1.0,
-    )
-    round_to: float = _key(1.0, "Prices of cut film are multiples of this.", least=0.01)
-    extra_allowance: float | None = _key(
-        None,
-        "What a kit's pieces are cut larger, a side, than the shop cuts its own, for a hand "
-        "without practice, in length_unit. Not set: 50 mm (common practice, no source).",
-        least=0.0,
-    )
-
-
-@dataclass(frozen=True)
-class Quoting:
-    """How safe a quote should be."""
-
-    confidence: float = _share(0.7, "Share of jobs that should finish inside the quoted hours.")
-
-
-@dataclass(frozen=True)
-class Overrun:
-    """When a vehicle counts as running over."""
-
-    tolerance: float = _share(0.10, "Overrun that is still fine.")
-    error_rate: float = _share(0.10, "Share of false flags that is accepted.")
-
-
-@dataclass(frozen=True)
-class Redo:
-    """Which work counts as doing over."""
-
-    window_months: int = _key(
-        12, "A redo later than this after its job is told as doubtful.", kind=int, least=1
-    )
-
-
 @dataclass(frozen=True)
 class Settings:
     """Everything that `shop.toml` says. Frozen, and passed in; nothing is global."""
 
-    currency: str = _key("USD", "Currency, ISO 4217 code.", kind=str)
-    locale: str = _key("en-US", "Language and country that numbers are written for.", kind=str)
-    length_unit: str = _key(
+    currency: str = setting("USD", "Currency, ISO 4217 code.", kind=str)
+    locale: str = setting("en-US", "Language and country that numbers are written for.", kind=str)
+    length_unit: str = setting(
         "in", "Unit of a length without one.", kind=str, words=tuple(LENGTH_UNITS)
     )
-    area_unit: str = _key("sq ft", "Unit of areas.", kind=str, words=tuple(AREA_UNITS))
-    date_formats: tuple[str, ...] = _key(
+    area_unit: str = setting("sq ft", "Unit of areas.", kind=str, words=tuple(AREA_UNITS))
+    date_formats: tuple[str, ...] = setting(
         (), 'Date forms beside ISO 8601, as in ["%m/%d/%Y"].', kind=tuple
     )
-    decimal_comma: bool = _key(False, "Whether 1,5 is one and a half.", kind=bool)
-    fiscal_year_starts: int = _key(
+    decimal_comma: bool = setting(False, "Whether 1,5 is one and a half.", kind=bool)
+    fiscal_year_starts: int = setting(
         1, "Month (1-12) in which the fiscal year starts.", kind=int, least=1, most=12
     )
-    prices_include_tax: bool = _key(
+    prices_include_tax: bool = setting(
         False,
         "Whether prices of jobs, quotes, price list, counter sales and decisions include tax.",
         kind=bool,
     )
-    tax_rate: float = _share(0.0, "Sales or value-added tax in those prices.")
+    tax_rate: float = share(0.0, "Sales or value-added tax in those prices.")
     labour: Labour = field(default_factory=Labour)
     film: Film = field(default_factory=Film)
     ordering: Ordering = field(default_factory=Ordering)

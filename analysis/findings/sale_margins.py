@@ -132,15 +132,19 @@ def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:
         strict_sum(own.loc[is_first, name], [at[is_first]]).reindex(every)
         for name in ("film_cost", "consumed_m2")
     )
-    has_any = every.isin(at)
+    spoiled = strict_sum(own.loc[~is_first, "film_cost"], [at[~is_first]]).reindex(every)
+    # Of cuts that a sale does not have, nothing was lost.
+    none_first, none_spoiled = (
+        every.isin(at) & ~every.isin(at[which]) for which in (is_first, ~is_first)
+    )
     sold = (sales["length_m"] * sales["width_m"]).set_axis(every)
-    side = (first_area - sold).where(first_area.notna())
+    side = (first_area - sold).mask(none_first, 0.0)
     _check_film(costing, of_counter, float(cost.sum(skipna=False)) if len(sales) else 0.0)
     columns = {
         "film_cost": cost,
         "side_loss_area_m2": side,
-        "side_loss_cost": first_cost * ratio(side, first_area),
-        "spoiled_cost": (cost - first_cost.fillna(0.0)).where(has_any),
+        "side_loss_cost": (first_cost * ratio(side, first_area)).mask(none_first, 0.0),
+        "spoiled_cost": spoiled.mask(none_spoiled, 0.0),
     }
     return {name: values.set_axis(sales.index) for name, values in columns.items()}
 

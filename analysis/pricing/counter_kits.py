@@ -18,7 +18,7 @@ from analysis.errors import Unavailable
 from analysis.findings.layouts import Layout
 from analysis.pricing.asked import as_known, meant
 from analysis.pricing.cut_film_prices import strip_rule
-from analysis.pricing.film_needed import FilmHistory, _with_margin, film_history, usual_film
+from analysis.pricing.film_needed import FilmHistory, film_history, usual_film, with_margin
 from analysis.pricing.kit_layout import (
     KitLayout,
     KitPiece,
@@ -323,7 +323,7 @@ def _listed(asked: KitAsked, records: Records) -> pd.DataFrame:
 
 def _sized(listed: pd.DataFrame, desk: _Desk) -> pd.DataFrame:
     """Panels as the shop cuts them, `piece_length_m, piece_width_m`, beside what was listed."""
-    pieces = _with_margin(listed, desk.usual)
+    pieces = with_margin(listed, desk.usual)
     sizes = ["pieces", "piece_length_m", "piece_width_m"]
     return pieces[["panel", *sizes]].join(listed[[*KEYS, *_FINISHED, "source"]])
 

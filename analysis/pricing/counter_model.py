@@ -128,7 +128,7 @@ def counter_model(
         ),
         share=displaced.draws[:, columns],
         known_share=displaced.known[:, columns],
-        install=installs.draws @ mixes.T,
+        install=np.where(mixes.sum(axis=1) > 0, installs.draws @ mixes.T, np.nan),
         displaced=displaced,
         later=later,
         later_apart=apart,

@@ -88,7 +88,7 @@ def _tables(
         "counter_unknowns": _unknowns(model),
         "cut_film_prices": cut_film_prices(costing, records, day, model.sales, costs),
         "counter_sales": of_quarter,
-        "counter_by_quarter": counter_by_quarter(model, settings),
+        "counter_by_quarter": counter_by_quarter(model, quarter.index, settings),
         "counter_sales_each": counter_sales_each(model),
     }
     return tables, {"counter_sales": of_year}

@@ -66,10 +66,13 @@ def counter_sales(
     return table.reset_index()[COUNTER_SALES.inside_names]
 
 
-def counter_by_quarter(model: CounterModel, settings: Settings) -> pd.DataFrame:
-    """Sums by fiscal quarter, the oldest first; columns of `COUNTER_BY_QUARTER` (inside)."""
+def counter_by_quarter(model: CounterModel, last: int, settings: Settings) -> pd.DataFrame:
+    """Sums by fiscal quarter, from the first sale to the quarter `last`.
+
+    Columns of `COUNTER_BY_QUARTER` (inside); a quarter without a sale has 0.
+    """
     number = model.sales["quarter_number"]
-    every = pd.RangeIndex(number.min(), number.max() + 1, name="quarter_number")
+    every = pd.RangeIndex(number.min(), last + 1, name="quarter_number")
     table = _sums(model, model.sales, number, pd.Index(every)).reset_index()
     table["quarter"] = quarter_label(table["quarter_number"].astype("Int64"), settings)
     return table[COUNTER_BY_QUARTER.inside_names]

@@ -75,16 +75,20 @@ def strip_rule(costing: Costing, settings: Settings, day: pd.Timestamp) -> Strip
     """The rule as the shop's own offcuts tell it, over all films up to a day.
 
     Narrowest: the 10 % quantile of the widths of cuts from offcuts, given `pricing.fewest_jobs` of
-    them. Share: of the area of offcuts used, written off or found missing, what was used.
+    them. Share: of the area of offcuts kept so long ago that their life is over, given as many of
+    them, what was used; a younger one is gone only if it was used, and would flatter the share.
     """
     pulls = costing.shelf.pulls
     widths = pulls.loc[
         (pulls["source"] == "offcut") & (pulls["cut_on"] <= day), "pulled_width_m"
     ].dropna()
     enough = len(widths) >= settings.pricing.fewest_jobs
-    moves = costing.shelf.offcuts
-    gone = moves[(moves["day"] <= day) & (moves["what"] != KEPT)]
-    area = float(gone["area_m2"].sum())
+    moves = costing.shelf.offcuts[costing.shelf.offcuts["day"] <= day]
+    life = pd.DateOffset(months=settings.film.offcut_life_months)
+    old = moves.loc[(moves["what"] == KEPT) & (moves["day"] <= day - life), "ref"]
+    gone = moves[moves["ref"].isin(old) & (moves["what"] != KEPT)]
+    fewest = settings.pricing.fewest_jobs
+    area = float(gone["area_m2"].sum()) if len(old) >= fewest else 0.0
     used = float(gone.loc[gone["what"] == USED, "area_m2"].sum())
     return StripRule(
         narrowest_m=float(widths.quantile(_NARROWEST)) if enough else np.nan,

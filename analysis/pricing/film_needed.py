@@ -177,7 +177,7 @@ def panels_needed(
     """
     listed = listed_panels(history.panels, service, vehicle)
     sized = (
-        _with_margin(listed, usual_allowance(history.cuts, history.until))
+        with_margin(listed, usual_allowance(history.cuts, history.until))
         if len(listed)
         else _cut_before(history.pieces, service, vehicle)
     )
@@ -211,7 +211,7 @@ def _turned(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _with_margin(listed: pd.DataFrame, usual: pd.DataFrame) -> pd.DataFrame:
+def with_margin(listed: pd.DataFrame, usual: pd.DataFrame) -> pd.DataFrame:
     """Pieces as they will be cut: finished size + the usual allowance (`usual_allowance`).
 
     For the long and the short side apart (a piece may lie either way on the roll). A panel that was

@@ -59,22 +59,23 @@ def counter_prices(film_cost: pd.Series, each: pd.DataFrame, settings: Settings)
     Returns
     -------
     DataFrame
-        `lowest_price` : nothing is left, paid by card; `price_to_ask` : leaves the target margin on
-        film, staff time and what installs displaced cost, never under the lowest price, rounded up
-        to `counter.round_to`. [money, as written]
+        `lowest_price` : nothing is left, paid by card; `price_to_ask` : leaves the target margin
+        after film and staff time, as the price of an install does, and is never under the lowest
+        price, which pays for installs displaced too; rounded up to `counter.round_to`. [money, as
+        written]
 
     Notes
     -----
     Staff time or installs that are not known are not in the price, see `cost_notes`. Installs won
-    lower the lowest price but not the one to ask: they come later, and not from every customer.
+    lower the lowest price alone.
     """
     terms = PriceTerms.of(settings)
     staff, installs = each["staff_each"].fillna(0.0), each["installs_each"].fillna(0.0)
     lowest = pd.Series(lowest_price(film_cost, staff, installs, terms), index=film_cost.index)
-    cost = film_cost + staff + installs.clip(lower=0.0)
+    cost = film_cost + staff
     floor = floor_prices(cost, pd.Series(settings.counter_margin, index=cost.index), terms)
     # Without a floor there is no price to ask, whatever the lowest is.
-    asked = _rounded_up(floor.where(~(floor < lowest), lowest), settings.counter.round_to)
+    asked = _rounded_up(floor.clip(lower=lowest), settings.counter.round_to)
     return pd.DataFrame({"lowest_price": lowest, "price_to_ask": asked}, index=film_cost.index)
 
 

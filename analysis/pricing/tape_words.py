@@ -35,7 +35,12 @@ def _read(length_m: float, settings: Settings) -> str:
     if unit in _FORMS:
         value = length_m / metres_per(unit)
         return str(format_decimal(value, format=_FORMS[unit], locale=settings.babel_locale))
-    eighths = Fraction(math.floor(length_m / tape_mark_m(unit) + 0.5 + 1e-6), 8)
+    return in_eighths(length_m)
+
+
+def in_eighths(length_m: float) -> str:
+    """Inches at the nearest eighth, without their unit: `58 3/8`."""
+    eighths = Fraction(math.floor(length_m / tape_mark_m("in") + 0.5 + 1e-6), 8)
     whole, rest = divmod(eighths, 1)
     if not rest:
         return str(whole)

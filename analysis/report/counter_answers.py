@@ -13,7 +13,6 @@ from analysis.report.counter_phrases import (
     Rows,
     cost_by_all,
     displaced_finding,
-    each_sale,
     ends_of,
     is_sure,
     month_rows,
@@ -117,7 +116,7 @@ def _months(rows: Rows, say: Numbers) -> str:
         return f"Over all {_each(whole, say)} a sale."
     told = [
         f"{'they pay' if row['verdict'] == PAYS else 'they do not pay'} in {month} months "
-        f"({each_sale(row, say)})"
+        f"({_of_month(row, say, unit=' a sale')})"
         for month, row in month_rows(rows).items()
         if not is_sure(whole) or row["verdict"] != whole["verdict"]
     ]

@@ -8,7 +8,6 @@ from typing import Any, Final
 import ipywidgets as widgets  # type: ignore[import-untyped]
 import pandas as pd
 import plotly.graph_objects as go
-from babel.numbers import get_currency_precision
 
 from analysis.errors import Unavailable
 from analysis.pricing.counter_arithmetic import Assumptions
@@ -18,7 +17,6 @@ from analysis.pricing.price_lines import PriceTerms
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.counter_answers import counter_answer
 from analysis.report.counter_desk_text import (
-    CENTS_UP_TO,
     amount,
     finding,
     idle_and_full,
@@ -48,6 +46,8 @@ _MINUTES_TO: Final = 120.0
 _MONEY_TO: Final = 100.0
 # A slider of money has at least so many steps.
 _STEPS: Final = 200
+# A browser may write a slider's value with other last digits; less than this of a step is no move.
+_NO_MOVE: Final = 1e-6
 _ROUND: Final = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 _HEIGHT: Final = 380
 _ROOM: Final = 0.08
@@ -73,8 +73,8 @@ def assumptions_from(
     Each mean is weighted by what it is multiplied with, so that fee, film, displaced and later
     installs, and the break-even share, are those of the verdict on the same sales. Staff time is
     not quite: an hour costs its wage or what it would earn, whichever is more in its own month, and
-    here in one month of the mean fullness, which as a rule is less. On the demo shop `net` is $2.87
-    over the verdict's $44.83 for all sales, $0.88 for those of full months, nothing for idle ones.
+    here in one month of the mean fullness, which as a rule is less. On the demo shop `net` is some
+    $3 over the verdict's $45 for all sales, $1 for those of full months, nothing for idle ones.
     """
     model, settings = _model(review), review.settings
     chosen = _told(review, film, months)
@@ -213,11 +213,17 @@ def counter_desk(start: Review | Assumptions, settings: Settings | None = None) 
             return widgets.VBox([widgets.HTML(paragraph(str(error)))])
         notes = [_of_records(_told(start, None, None), first, say), PRICE_CAUTION]
     _check(first)
-    sliders = _sliders(first, settings)
+    sliders = _sliders(first, settings.currency)
+    # A slider stands at the nearest of its steps; what it stands for counts until it is moved.
+    unmoved = {name: slider.value for name, slider in sliders.items()}
     figure, text = _empty_figure(settings), widgets.HTML()
 
     def renew(_: Any = None) -> None:
-        now = moved(first, **{name: slider.value for name, slider in sliders.items()})
+        for name, slider in sliders.items():
+            if name in unmoved and abs(slider.value - unmoved[name]) > _NO_MOVE * slider.step:
+                del unmoved[name]
+        values = {name: each.value for name, each in sliders.items() if name not in unmoved}
+        now = moved(first, **values)
         _show(figure, now, say)
         text.value = in_html(now, notes, say)
 
@@ -227,37 +233,21 @@ def counter_desk(start: Review | Assumptions, settings: Settings | None = None) 
     return widgets.VBox([*sliders.values(), figure, text])
 
 
-def moved(
-    start: Assumptions,
-    *,
-    price: float,
-    displaced: float,
-    minutes: float,
-    refill: float,
-    film: float,
-    install: float,
-    later: float,
-) -> Assumptions:
-    """Assumptions with the sliders where they stand. [money, minutes, percent]
+def moved(start: Assumptions, **sliders: float) -> Assumptions:
+    """Assumptions with the sliders that were moved where they stand. [money, minutes, percent]
 
-    A later install goes with what an install leaves, at the distance that it had at the start;
-    where nothing was said of later installs, they leave the same as any.
+    `sliders` : any of `price, displaced, minutes, refill, film, install, later`. A later install
+    goes with what an install leaves, at the distance that it had at the start; where nothing was
+    said of later installs, they leave the same as any.
     """
-    if start.later_install:
-        later_install = start.later_install + install - start.install
-    else:
+    values: dict[str, Any] = {
+        name: value / _PERCENT if name in _SHARES else value for name, value in sliders.items()
+    }
+    install = values.get("install", start.install)
+    later_install = start.later_install + install - start.install
+    if not start.later_install:
         later_install = 0.0 if start.later else install
-    return replace(
-        start,
-        price=price,
-        displaced=displaced / _PERCENT,
-        minutes=minutes,
-        refill=refill / _PERCENT,
-        film=film,
-        install=install,
-        later=later / _PERCENT,
-        later_install=later_install,
-    )
+    return replace(start, **values, later_install=later_install)
 
 
 def _check(start: Assumptions) -> None:
@@ -276,37 +266,30 @@ def _check(start: Assumptions) -> None:
         raise ValueError("After tax and card fee nothing is kept of a price: mend the terms.")
 
 
-def _sliders(start: Assumptions, settings: Settings) -> dict[str, Any]:
+def _sliders(start: Assumptions, unit: str) -> dict[str, Any]:
     """The sliders by the name of what they move, each wide enough for where it starts."""
-    unit = settings.currency
     price = max(start.price, start.lowest_price)
     install = max(abs(start.install), start.price)
+    minutes = max(_MINUTES_TO, _round_up(2 * start.minutes))
     return {
-        "price": _money(f"Price of a sale, {unit}", start.price, 2 * price, settings),
+        "price": _money(f"Price of a sale, {unit}", start.price, 2 * price),
         "displaced": _share("Displaced, % of sales", start.displaced),
-        "minutes": _slider(
-            "Minutes of staff time",
-            start.minutes,
-            (0.0, max(_MINUTES_TO, _round_up(2 * start.minutes))),
-            1.0,
-            ".0f",
-        ),
+        "minutes": _slider("Minutes of staff time", start.minutes, (0.0, minutes), 1.0),
         "refill": _share("Bays full, % (0: idle)", start.refill),
-        "film": _money(f"Film cost, {unit}", start.film, max(2 * start.film, price), settings),
-        "install": _money(f"What an install leaves, {unit}", start.install, 2 * install, settings),
+        "film": _money(f"Film cost, {unit}", start.film, max(2 * start.film, price)),
+        "install": _money(f"What an install leaves, {unit}", start.install, 2 * install),
         "later": _share("Come back later, %", start.later),
     }
 
 
 def _share(name: str, value: float) -> Any:
-    return _slider(name, _PERCENT * value, _ENDS, 1.0, ".0f")
+    return _slider(name, _PERCENT * value, _ENDS, 1.0)
 
 
-def _money(name: str, value: float, reach: float, settings: Settings) -> Any:
+def _money(name: str, value: float, reach: float) -> Any:
     most = _round_up(reach) or _MONEY_TO
     step = 10.0 ** math.floor(math.log10(most / _STEPS))
-    places = get_currency_precision(settings.currency) if most <= CENTS_UP_TO else 0
-    return _slider(name, value, (-most if value < 0 else 0.0, most), step, f".{places}f")
+    return _slider(name, value, (-most if value < 0 else 0.0, most), step)
 
 
 def _round_up(value: float) -> float:
@@ -317,15 +300,16 @@ def _round_up(value: float) -> float:
     return next(each * scale for each in _ROUND if each * scale >= value * (1 - 1e-9))
 
 
-def _slider(name: str, value: float, ends: tuple[float, float], step: float, form: str) -> Any:
+def _slider(name: str, value: float, ends: tuple[float, float], step: float) -> Any:
+    places = max(0, -round(math.log10(step)))
     return widgets.FloatSlider(
         description=name,
         min=ends[0],
         max=ends[1],
         step=step,
-        # The last digits of a mean differ from machine to machine.
-        value=round(value, 6),
-        readout_format=form,
+        # A browser moves a slider between two steps to one of them, as if somebody had.
+        value=round(round(value / step) * step, places),
+        readout_format=f".{places}f",
         continuous_update=False,
         layout=widgets.Layout(width="520px"),
         style={"description_width": "220px"},
@@ -352,8 +336,8 @@ def _empty_figure(settings: Settings) -> go.FigureWidget:
             hovertemplate=f"%{{x:.0f}} %, {name}: %{{y:,.2f}}<extra></extra>",
         )
     for name, colour, symbol in (
-        ("where the sliders stand", PAPER, "circle"),
-        ("nothing is left", VERMILION, "diamond"),
+        ("now", PAPER, "circle"),
+        ("nothing left", VERMILION, "diamond"),
     ):
         figure.add_scatter(
             x=[],
@@ -373,7 +357,7 @@ def _empty_figure(settings: Settings) -> go.FigureWidget:
         template=TEMPLATE,
         separators=say.separators,
         height=_HEIGHT,
-        margin={"l": 76, "r": 24, "t": 92, "b": 52},
+        margin={"l": 76, "r": 24, "t": 74, "b": 52},
         title={"x": 0, "xanchor": "left", "y": 0.97, "yanchor": "top", "font": {"size": 15}},
         modebar={"remove": [*_TOOLS, "toImage"]},
     )

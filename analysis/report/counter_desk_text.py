@@ -10,14 +10,15 @@ from babel.numbers import get_currency_precision
 from analysis.pricing.counter_arithmetic import Assumptions
 from analysis.report.grids import Cell, Grid, Heading
 from analysis.report.notebook import Shown
-from analysis.report.numbers import Numbers
+from analysis.report.numbers import MISSING, Numbers
 
 _PERCENT: Final = 100
 # Above this, the cents of a sale are not worth reading. [money]
-CENTS_UP_TO: Final = 1000.0
+_CENTS_UP_TO: Final = 1000.0
 _FEE, _EXTRAS = "Tax and card fee", "Tools and the like"
 _LEFT_OUT_AT_NOTHING: Final = (_FEE, _EXTRAS)
 _NOTHING: Final = 0.0005
+_TABLE: Final = '<table style="border-collapse:separate;border-spacing:12px 3px">'
 
 
 def idle_and_full(now: Assumptions) -> tuple[Assumptions, Assumptions]:
@@ -44,7 +45,7 @@ def _leaves(net: float, say: Numbers) -> str:
 
 def amount(value: float, say: Numbers, largest: float | None = None) -> str:
     """Money of a single sale, with the cents of the currency where it (or `largest`) is small."""
-    small = abs(value if largest is None else largest) < CENTS_UP_TO
+    small = abs(value if largest is None else largest) < _CENTS_UP_TO
     places = get_currency_precision(say.settings.currency) if small else 0
     # What rounds to nothing has no sign.
     return say.money(round(value, places + 1) + 0.0, places)
@@ -59,10 +60,11 @@ def in_html(now: Assumptions, notes: list[str], say: Numbers) -> str:
         _months_mean(now, say),
         *notes,
     )
-    table = Shown(_parts_grid(now, say))._repr_html_()
-    rest = "".join(paragraph(each) for each in lines[1:] if each)
     strong = paragraph(first).replace("<p>", "<p><strong>").replace("</p>", "</strong></p>")
-    return f"{strong}{paragraph(lines[0])}{table}{rest}"
+    # A table inside a widget has no room between its cells unless it is given some.
+    table = Shown(_parts_grid(now, say))._repr_html_().replace("<table>", _TABLE)
+    rest = "".join(paragraph(each) for each in lines[1:] if each)
+    return f'<div style="line-height:1.4">{strong}{paragraph(lines[0])}{table}{rest}</div>'
 
 
 def _by_months(now: Assumptions, say: Numbers) -> str:
@@ -82,14 +84,14 @@ def _break_even(now: Assumptions, say: Numbers) -> str:
     even = now.break_even_share
     if np.isnan(even):
         why = "other work takes their hours" if now.refill >= 1 else "an install leaves nothing"
-        return f"Displaced installs cost nothing here: {why}."
+        return f"As set, displaced installs cost nothing: {why}."
     if even > 1:
-        return "It pays even if every sale takes an install's place."
+        return "As set, it pays even if every sale takes an install's place."
     if even < 0:
-        return "It loses even if no sale takes an install's place."
+        return "As set, it loses even if no sale takes an install's place."
     return (
-        f"It pays while fewer than {say.percent(_PERCENT * even)} of sales take an install's "
-        f"place; as set, {say.percent(_PERCENT * now.displaced)} do."
+        f"As set, it pays while fewer than {say.percent(_PERCENT * even)} of sales take an "
+        f"install's place, and {say.percent(_PERCENT * now.displaced)} do."
     )
 
 
@@ -109,13 +111,17 @@ def _months_mean(now: Assumptions, say: Numbers) -> str:
 
 def _parts_grid(now: Assumptions, say: Numbers) -> Grid:
     """Every part of a sale, as set, with bays idle and with bays full; they add to what is left."""
-    columns = [_parts(each) for each in (now, *idle_and_full(now))]
+    sales = (now, *idle_and_full(now))
+    columns = [_parts(each) for each in sales]
     largest = max(abs(value) for column in columns for value in column.values())
     rows = tuple(
         (Cell(name), *(Cell(amount(column[name], say, largest)) for column in columns))
         for name in columns[0]
         if name not in _LEFT_OUT_AT_NOTHING or abs(columns[0][name]) > _NOTHING
     )
+    evens = [each.break_even_share for each in sales]
+    shares = [say.percent(_PERCENT * each) if 0 <= each <= 1 else MISSING for each in evens]
+    rows = (*rows, (Cell("Nothing is left at, displaced"), *map(Cell, shares)))
     heads = ("As set", "Bays idle", "Bays full")
     headings = (Heading("Part of a sale", is_number=False), *(Heading(each) for each in heads))
     return Grid("What a sale leaves, part by part", 1, (), headings, rows)

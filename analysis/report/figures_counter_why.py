@@ -132,8 +132,8 @@ def gather_displaced(review: Review) -> DisplacedInfo:
         note="The line is what a sale leaves if so many of the customers would have booked the "
         "install instead; a diamond marks where nothing is left. The shaded band is what is "
         "learnt of the share from the answers at the counter, 90 % interval; the circle its mean. "
-        f"{_answers(row, say)} An install displaced in a full month costs nothing: another job "
-        f"takes its hours.{_off_the_line(net - (at_none - share / 100 * by_all), by_all)}",
+        f"{_answers(row, say)} An install displaced in a full month costs less: another job may "
+        f"take its hours.{_off_the_line(net - (at_none - share / 100 * by_all), by_all)}",
         at_none=at_none,
         at_all=at_none - by_all,
         share=share,

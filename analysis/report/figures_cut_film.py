@@ -89,9 +89,10 @@ def gather_cut_film_prices(review: Review) -> FigureInfo:
         title=cut_film_finding(frame, say),
         grids=(*films, _per_length_grid(shown, settings), every),
         note="Prices as written. To ask: leaves the target margin of "
-        f"{say.percent(100 * settings.counter_margin)}. Lowest: nothing is left after film, staff "
-        "time, card fee, and displaced less later installs. So far: what the shop's sales of "
-        "twelve months ask for such a piece. Film at its newest landed cost. The strip is what "
+        f"{say.percent(100 * settings.counter_margin)} after film and staff time, and is no lower "
+        "than the lowest. Lowest: nothing is left after film, staff time, card fee, and displaced "
+        "less later installs. So far: what the shop's sales of twelve months ask for such a "
+        "piece. Film at its newest landed cost. The strip is what "
         "the roll is wider than the piece: one that is kept is film for another piece, else the "
         f"price pays for the whole width.{_not_known(frame[~known])}",
     )
@@ -122,7 +123,10 @@ def cut_film_finding(frame: pd.DataFrame, say: Numbers) -> str:
     if not under:
         return f"At the prices so far, none of {told} is under the price to ask"
     loss = int((so_far < lowest)[known].sum())
-    tail = f", {say.number(loss)} of them under the lowest price" if loss else ""
+    whose = "and under the lowest price too"
+    if under > 1:
+        whose = f"{say.number(loss)} of them under the lowest price"
+    tail = f", {whose}" if loss else ""
     verb = "is" if under == 1 else "are"
     return (
         f"At the prices so far, {say.number(under)} of {told} {verb} under the price to ask{tail}"

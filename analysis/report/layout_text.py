@@ -3,12 +3,12 @@
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Final
 
 from analysis.findings.layouts import LEAST_LENGTH, Placed, Pull
 from analysis.pricing.layout_pieces import tape_mark_m, up_to_mark
 from analysis.pricing.layout_sheets import FilmLayout
+from analysis.pricing.tape_words import in_eighths
 from analysis.report.cautions import CAUTIONS
 from analysis.report.numbers import MISSING, Numbers, counted, listed, typed
 from analysis.settings import Settings
@@ -53,12 +53,7 @@ class Tape:
         if not self.is_inches:
             value = length_m / metres_per(self.unit)
             return Numbers(self.settings).number(value, _PLACES[self.unit])
-        mark = tape_mark_m("in")
-        eighths = Fraction(math.floor(length_m / mark + 0.5 + 1e-6), 8)
-        whole, rest = divmod(eighths, 1)
-        if not rest:
-            return str(whole)
-        return f"{whole} {rest}" if whole else str(rest)
+        return in_eighths(length_m)
 
     def covering(self, length_m: float) -> float:
         """A length up to the next mark, so that a pull is never too short. [m]"""

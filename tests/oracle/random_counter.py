@@ -22,6 +22,7 @@ from .tables import Costing
 Row = dict[str, str]
 NEVER_DONE = "ceiling stars"
 GHOST = "MYSTERY"
+BEFORE = date(2024, 12, 20)  # a sale before anything else was written down
 VEHICLES = (
     ("Quillon", "Heron"),
     ("Quillon", "Otter"),
@@ -108,9 +109,9 @@ class CounterRecords:
                 "later_job_id": pick(("", "", pick(jobs))),
             }
         old, ghost = self.rows["counter_sales"][0], self.rows["counter_sales"][1]
-        # Before anything was worked, and (in some shops) film that was never bought.
+        # One before anything was worked; in some shops, film that was never bought.
         self.rows["counter_sales"].append(
-            old | {"sale_id": "S900", "sold_on": "2024-12-20", "minutes": "15", "price": "70"}
+            old | {"sale_id": "S900", "sold_on": str(BEFORE), "minutes": "15", "price": "70"}
         )
         if self.seed % 3 == 0:
             first = {"sale_id": "S901", "film": GHOST, "service": "roof wrap"}
@@ -189,6 +190,9 @@ class CounterRecords:
         worked, held = hours_by_month(costing), bay_hours_by_month(costing)
         people, bays = BAYS_SHORT if self.seed % 4 == 1 else PEOPLE_SHORT
         self.rows["capacity"] = []
+        if self.seed % 2:  # a month of which nobody wrote down what was worked
+            early = {"month": "2024-12", "installer_hours": "160", "bay_hours": "200"}
+            self.rows["capacity"].append(early)
         for month in sorted(worked):
             if self.random.random() < 0.1:
                 continue

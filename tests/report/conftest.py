@@ -14,7 +14,7 @@ from analysis.records.model import FINDING_COLUMNS, Records, Source
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.settings import Settings
-from tests.report import made_film, made_lessons, made_money, made_prices, made_shelf
+from tests.report import made_counter, made_film, made_lessons, made_money, made_prices, made_shelf
 
 SERVICES = ("roof", "hood", "colour change", "tint", "trim", "protection film, full front")
 CLASSES = ("compact car", "midsize car", "small sport utility vehicle", "standard pickup")
@@ -257,6 +257,7 @@ def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
         "model_surcharges": made_money.surcharges(SERVICES, CLASSES),
         "price_sensitivity": made_money.sensitivity(prices["price_suggestions"]),
         **made_money.money(SERVICES, CLASSES, size),
+        **made_counter.counter(),
     }
     return {name: made[name] for name in RESULT_TABLES}
 
@@ -329,7 +330,7 @@ def build_review(
     quarter = Quarter(2026, 3)
     # What a price must leave depends on the settings' targets and fees.
     made = _tables(seed, 1.0, 88.0) | made_prices.prices(settings)
-    made_year = _tables(seed + 1, 4.0, 83.0)
+    made_year = _tables(seed + 1, 4.0, 83.0) | {"counter_sales": made_counter.counter_year()}
     return Review(
         quarter=quarter,
         settings=settings,

@@ -44,6 +44,7 @@ def test_the_questions_of_an_owner_are_answered(review: Review) -> None:
         "saving",
         "film",
         "saving",
+        "counter",
         "redo",
         "records",
     ]

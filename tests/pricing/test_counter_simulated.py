@@ -1,0 +1,497 @@
+"""Whether it pays to sell cut film, told to shops whose truth is known.
+
+What is measured over many shops more is printed by `python -m tests.pricing.simulated_counter`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.costing.jobs import cost_records
+from analysis.findings.capacity_use import governing
+from analysis.findings.mixed import Array
+from analysis.pricing.counter_chances import learn_displaced, learn_later
+from analysis.pricing.counter_model import CounterModel, Parts, net_draws, parts_of_mean
+from analysis.pricing.counter_review import review_counter
+from analysis.pricing.counter_unknowns import (
+    DISPLACED,
+    ENDS,
+    INSTALL,
+    LATER,
+    LATER_INSTALL,
+    SALES,
+    counter_unknowns,
+)
+from analysis.pricing.counter_verdict import CANNOT_TELL, DOES_NOT, PAYS, further_answers, word
+from analysis.pricing.counter_verdicts import counter_verdicts, parts_for
+from analysis.records.read import read_records
+from analysis.review import newest_day
+from tests.pricing.made_counter import made_model, made_sales, still_parts
+from tests.pricing.simulated_counter import Found, found_in, study
+from tests.pricing.simulated_counter_shops import (
+    DAY,
+    KINDS,
+    QUARTER,
+    SERVICES,
+    SETTINGS,
+    Kind,
+    Shop,
+    simulated_shop,
+    written_shop,
+)
+
+SHOPS = 6
+STUDIED = (
+    "few sales",
+    "some sales",
+    "near break-even",
+    "clearly pays",
+    "clearly loses",
+    "all months full",
+    "half of them full",
+    "unsure twice as often",
+    "young shop",
+)
+
+
+@cache
+def studied(name: str) -> pd.DataFrame:
+    at = 500_000 + 1000 * STUDIED.index(name)
+    return study(KINDS[name], range(at, at + SHOPS))
+
+
+@cache
+def all_studied() -> pd.DataFrame:
+    return pd.concat([studied(name) for name in STUDIED], ignore_index=True)
+
+
+def all_row(shop: Shop, seed: int = 0, draws: int = 1000) -> dict[str, object]:
+    table = counter_verdicts(shop.model(seed, draws), SETTINGS)
+    return table.iloc[0].to_dict()
+
+
+# --- right, or can't tell -------------------------------------------------------------------------
+
+
+def test_a_verdict_is_right_or_is_none() -> None:
+    """95 in 100 over many shops; of these some, no more wrong than chance would have it."""
+    table = all_studied()
+    assert table["wrong"].mean() <= 0.07, table[["true_net", "verdict", "probability"]]
+    assert 0.3 <= table["told"].mean() <= 0.8
+
+
+def test_clear_cases_are_told() -> None:
+    pays, loses = studied("clearly pays"), studied("clearly loses")
+    assert (pays["verdict"] == PAYS).mean() >= 0.7
+    assert (loses["verdict"] == DOES_NOT).mean() >= 0.7
+    assert not (pays["verdict"] == DOES_NOT).any()
+    assert not (loses["verdict"] == PAYS).any()
+
+
+def test_near_break_even_few_are_told() -> None:
+    assert (studied("near break-even")["verdict"] == CANNOT_TELL).mean() >= 0.5
+
+
+@pytest.mark.parametrize("name", ["net", "share", "later"])
+def test_intervals_hold_the_truth_as_often_as_they_say(name: str) -> None:
+    held = all_studied()[f"{name}_in"]
+    assert 0.80 <= held.mean() <= 0.99
+
+
+def test_what_is_expected_is_not_off_to_one_side() -> None:
+    """In the mean of shops whose unsure customers are like the others; money a sale, and shares."""
+    table = pd.concat([studied(name) for name in STUDIED if "unsure" not in name])
+    for name, most in {"net": 6.0, "share": 0.04, "later": 0.045}.items():
+        assert abs(table[f"{name}_off"].mean()) <= most, name
+
+
+def test_probabilities_are_as_good_as_their_word() -> None:
+    """Of shops told 0 to 30 %, few leave anything; of those told 70 % and more, most do."""
+    table = all_studied().dropna(subset=["probability"])
+    low, high = table["probability"] <= 0.3, table["probability"] >= 0.7
+    assert (table.loc[low, "true_net"] > 0).mean() <= 0.3
+    assert (table.loc[high, "true_net"] > 0).mean() >= 0.7
+
+
+def test_the_study_judges_as_the_table_does() -> None:
+    shop = simulated_shop(KINDS["some sales"], 3)
+    found, row = found_in(shop, 0, 1000), all_row(shop)
+    assert row["probability_pays"] == found.judged.probability
+    assert row["verdict"] == found.judged.verdict
+    ends = [row["displaced_low_share"], row["displaced_high_share"]]
+    assert ends == pytest.approx(np.quantile(found.share_draws, ENDS))
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_shops_in_memory_are_what_records_make_of_them(seed: int, tmp_path: Path) -> None:
+    """The whole way from files, against the frames that all the other tests here are made with."""
+    shop = simulated_shop(list(KINDS.values())[seed * 3 + 1], seed)
+    records = read_records(written_shop(tmp_path, shop))
+    assert records.findings.empty
+    costing = cost_records(records, DAY)
+    governs = governing(costing, records, QUARTER)
+    review = review_counter(costing, records, QUARTER, governs, newest_day(records))
+    assert review.model is not None
+    ours, theirs = review.model.sales, shop.model(0, len(review.model.share)).sales
+    assert list(ours["sale_id"]) == list(theirs["sale_id"])
+    columns = ["margin", "displaced_cost", "later_installs", "expected_net"]
+    assert ours[columns].to_numpy() == pytest.approx(theirs[columns].to_numpy(), abs=1e-6)
+    verdicts = review.tables["counter_verdicts"]
+    assert isinstance(verdicts, pd.DataFrame)
+    row = verdicts.iloc[0]
+    truth = shop.truth.net(review.model.later.months)
+    wide = row["net_high"] - row["net_low"]
+    assert row["net_low"] - wide / 2 <= truth <= row["net_high"] + wide / 2
+
+
+# --- idle and full months -------------------------------------------------------------------------
+
+EVEN = Kind(sales=400, full=0.5, net=0.0, net_sd=0.0, alike=200.0, later=0.01, unsure=0.0, jobs=400)
+
+
+@pytest.mark.parametrize(
+    ("kind", "idle", "full"),
+    [
+        (replace(EVEN, displaced=0.03, minutes=60.0), PAYS, DOES_NOT),
+        (replace(EVEN, displaced=0.5, minutes=1.0), DOES_NOT, PAYS),
+    ],
+    ids=["an hour of advice", "every other install displaced"],
+)
+def test_idle_and_full_months_are_told_apart(kind: Kind, idle: str, full: str) -> None:
+    """An hour at the counter is dear in full months, an install displaced in idle ones."""
+    shop = simulated_shop(kind, 1)
+    by_month = shop.truth.net_by_month(24)
+    is_idle = shop.truth.refill == 0
+    assert (by_month[is_idle].mean() > 0) == (idle == PAYS)
+    assert (by_month[~is_idle].mean() > 0) == (full == PAYS)
+    verdict = counter_verdicts(shop.model(0, 1000), SETTINGS).set_index("group")["verdict"]
+    assert verdict["idle months"] == idle
+    assert verdict["full months"] == full
+    assert verdict["all sales"] == CANNOT_TELL
+
+
+# --- who comes back -------------------------------------------------------------------------------
+
+COMES_BACK = Kind(sales=600, months=6, later=0.3, delay=4.0)
+
+
+def test_dropping_who_had_no_time_yet_would_be_wrong() -> None:
+    """The share of all sales that came back is far too low; what is learnt is not."""
+    ours, naive = [], []
+    for seed in range(12):
+        shop = simulated_shop(COMES_BACK, seed)
+        sales = shop.records["counter_sales"]
+        found = learn_later(sales, shop.records, DAY, 400, np.random.default_rng(seed))
+        truth = shop.truth.later_within(found.months)
+        ours.append(float(found.draws.mean()) - truth)
+        naive.append(float(sales["later_job_id"].notna().mean()) - truth)
+    assert np.mean(naive) < -0.06
+    assert abs(np.mean(ours)) < 0.04
+    assert abs(np.mean(ours)) < abs(np.mean(naive)) / 2
+
+
+def test_sales_of_last_week_do_not_lower_the_chance() -> None:
+    """Thrice as many sales as in the whole year, all sold in the last week, none back yet."""
+    shop = simulated_shop(Kind(sales=300, months=12, later=0.3), 2)
+    sales = shop.records["counter_sales"]
+    sales = sales[sales["sold_on"] < DAY - pd.Timedelta(days=10)].reset_index(drop=True)
+    week = pd.concat([sales] * 3, ignore_index=True).assign(
+        sold_on=DAY - pd.Timedelta(days=3), later_job_id=None
+    )
+    week = week.astype(sales.dtypes.to_dict())
+    rng = np.random.default_rng(0)
+    before = learn_later(sales, shop.records, DAY, 4000, rng)
+    after = learn_later(pd.concat([sales, week], ignore_index=True), shop.records, DAY, 4000, rng)
+    naive = float(before.came.sum()) / (4 * len(sales))
+    assert after.months == before.months
+    assert before.draws.mean() > 0.2
+    assert naive < 0.08
+    # Half a month of a third of the first month's chance is what the week may take away.
+    assert after.draws.mean() == pytest.approx(before.draws.mean(), abs=0.05)
+
+
+def test_who_comes_back_to_a_later_sale_counts_once() -> None:
+    """Two sales that name one job: it came of the last of them."""
+    shop = simulated_shop(Kind(sales=40, later=0.3), 4)
+    sales = shop.records["counter_sales"]
+    came = sales["later_job_id"].notna()
+    twice = pd.concat([sales, sales[came].assign(sale_id=sales["sale_id"] + "b")])
+    twice = twice.reset_index(drop=True)
+    found = learn_later(twice, shop.records, DAY, 400, np.random.default_rng(0))
+    once = learn_later(sales, shop.records, DAY, 400, np.random.default_rng(0))
+    assert once.came.sum() > 10
+    assert found.came.sum() == once.came.sum()
+
+
+def test_a_job_before_the_sale_is_none() -> None:
+    shop = simulated_shop(Kind(sales=40, later=0.3), 4)
+    sales = shop.records["counter_sales"]
+    late = sales.assign(sold_on=DAY.floor("D")).astype({"sold_on": "datetime64[us]"})
+    found = learn_later(late, shop.records, DAY, 400, np.random.default_rng(0))
+    assert found.came.sum() == 0
+
+
+# --- answers --------------------------------------------------------------------------------------
+
+
+# Where the answer hangs on installs displaced, and little else.
+HANGS = Kind(
+    sales=400, asked=0.02, unsure=0.0, jobs=600, leaves=400.0, leaves_sd=0.25, later=0.02,
+    apart_sd=0.0, net=0.0, net_sd=40.0, noted=1.0,
+)  # fmt: skip
+
+
+def test_more_answers_settle_more() -> None:
+    """The same shops with 10, 30, 100 and 300 answers: can't tell falls, the share is narrower."""
+    kind = replace(HANGS, sales=160, asked=1.0, jobs=300)
+    shops = [simulated_shop(kind, seed) for seed in range(12)]
+    untold, wide = [], []
+    for answers in (10, 30, 100, 300):
+        found = [first_answers(shop, answers) for shop in shops]
+        untold.append(np.mean([word(each) == CANNOT_TELL for each, _ in found]))
+        wide.append(np.mean([each for _, each in found]))
+    assert all(np.diff(wide) < 0)
+    assert all(np.diff(untold) <= 0.1)
+    assert untold[-1] <= untold[0] - 0.2
+
+
+def first_answers(shop: Shop, answers: int) -> tuple[float, float]:
+    """Probability that it pays, and width of the interval of the share, with so many answers."""
+    sales = shop.records["counter_sales"]
+    asked = np.random.default_rng(7).permutation(len(sales)) < answers
+    model = shop.with_sales(sales.assign(would_book=sales["would_book"].where(asked))).model(
+        0, 1000
+    )
+    recent = model.sales[model.sales["is_recent"]]
+    parts = parts_for(model, recent, 0)
+    share = model.share[:, model.sales["kind"]].mean(axis=1)
+    return float((net_draws(model, parts) > 0).mean()), float(np.ptp(np.quantile(share, ENDS)))
+
+
+def test_who_is_unsure_is_not_dropped() -> None:
+    """The same yes and no, and ever more who are unsure: the share is as before, but wider."""
+    said = ["yes"] * 10 + ["no"] * 30
+    wide, middle = [], []
+    for unsure in (0, 4, 20, 80):
+        sales = pd.DataFrame({"service": "roof", "would_book": [*said, *["unsure"] * unsure]})
+        found = learn_displaced(sales, 20_000, np.random.default_rng(0))
+        share = found.draws[:, 0]
+        wide.append(float(np.ptp(np.quantile(share, ENDS))))
+        middle.append(float(share.mean()))
+        assert found.known[:, 0].mean() == pytest.approx(10.5 / 41, abs=0.02)
+    assert all(np.diff(wide) > 0)
+    assert wide[-1] > 1.5 * wide[0]
+    assert middle == pytest.approx([10.5 / 41] * 4, abs=0.05)
+    dropped = pd.DataFrame({"service": "roof", "would_book": said})
+    alone = learn_displaced(dropped, 20_000, np.random.default_rng(0)).draws[:, 0]
+    assert float(np.ptp(np.quantile(alone, ENDS))) == pytest.approx(wide[0])
+
+
+def test_who_was_not_asked_is_like_the_others() -> None:
+    said = pd.DataFrame({"service": "roof", "would_book": ["yes"] * 10 + ["no"] * 30})
+    blank = pd.concat([said, said.assign(would_book=None)], ignore_index=True)
+    both = [learn_displaced(each, 4000, np.random.default_rng(0)).draws for each in (said, blank)]
+    assert both[0] == pytest.approx(both[1])
+
+
+def test_further_answers_settle_what_they_say_they_would() -> None:
+    """With so many more answers, drawn from what is known, some 80 in 100 are settled."""
+    settled, known = [], 0
+    for seed in range(50_000, 50_014):
+        found = found_in(simulated_shop(HANGS, seed), seed, 1000)
+        further = found.judged.further_answers
+        if found.judged.verdict != CANNOT_TELL or further is None:
+            continue
+        known += 1
+        rng = np.random.default_rng(seed)
+        settled += [is_settled(found, further, rng) for _ in range(10)]
+    assert known >= 4
+    assert 0.65 <= np.mean(settled) <= 0.95
+
+
+def is_settled(found: Found, further: int, rng: np.random.Generator) -> bool:
+    """Whether the verdict is one, with so many more answers such as are to be expected."""
+    model = found.model
+    of_sales = pd.Index(SERVICES).get_indexer(found.chosen["service"])
+    service = rng.choice(of_sales, further)
+    at = model.displaced.services.get_indexer(pd.Index(SERVICES))
+    share = model.displaced.known[rng.integers(len(model.share)), at][service]
+    said = np.where(rng.random(further) < share, "yes", "no")
+    more = pd.DataFrame({"service": np.array(SERVICES, dtype=object)[service], "would_book": said})
+    asked = pd.concat([model.sales[["service", "would_book"]], more], ignore_index=True)
+    learnt = learn_displaced(asked, len(model.share), rng)
+    of_kind = model.sales.groupby("kind")["service"].first()
+    column = learnt.services.get_indexer(of_kind.sort_index())
+    again = replace(
+        model,
+        share=learnt.draws[:, column],
+        known_share=learnt.known[:, column],
+        displaced=learnt,
+    )
+    pays = (net_draws(again, parts_for(model, found.chosen, 0)) > 0).mean()
+    return word(float(pays)) != CANNOT_TELL
+
+
+def test_answers_that_could_not_settle_it_are_not_asked_for() -> None:
+    """All is known of the share, and price and cost differ too much to tell."""
+    rng = np.random.default_rng(0)
+    model = made_model(share=rng.beta(2500, 7500, 4000), install=np.full(4000, 100.0))
+    rest = rng.normal(25.0, 20.0, 4000)
+    parts = still_parts(model, made_sales([25.0, 25.0]))
+    assert further_answers(model, parts, rest, rng) is None
+
+
+# --- thin evidence --------------------------------------------------------------------------------
+
+FEWEST = SETTINGS.pricing.fewest_jobs
+PROFIT = Kind(sales=60, net=80.0, net_sd=0.0, displaced=0.1, alike=100.0, unsure=0.0, full=0.0)
+ALWAYS = replace(PROFIT, net=400.0)
+NEVER = replace(PROFIT, net=0.0, price=20.0)
+
+
+def with_answers(shop: Shop, answers: int, sales: int | None = None) -> Shop:
+    """So many answers left, and so many sales in the twelve months: the others were before."""
+    table = shop.records["counter_sales"]
+    said = table["would_book"].where(table["would_book"].notna().cumsum() <= answers)
+    table = table.assign(would_book=said)
+    if sales is not None:
+        recent = table["sold_on"] >= QUARTER.year_first_day
+        old = DAY - pd.DateOffset(months=20)
+        gone = recent & (recent.cumsum() > sales)
+        table = table.assign(sold_on=table["sold_on"].mask(gone, old))
+    return shop.with_sales(table)
+
+
+def test_too_few_sales_say_nothing() -> None:
+    shop = simulated_shop(ALWAYS, 1)
+    row = all_row(with_answers(shop, 40, sales=FEWEST - 1))
+    assert (row["sales"], row["verdict"], row["enough"]) == (FEWEST - 1, CANNOT_TELL, False)
+    assert row["probability_pays"] > 0.95
+    assert f"Only {FEWEST - 1} sales" in str(row["reason"])
+    assert all_row(with_answers(shop, 40, sales=FEWEST + 10))["verdict"] == PAYS
+
+
+def test_too_few_answers_say_nothing_but_what_holds_without_them() -> None:
+    shop = simulated_shop(PROFIT, 1)
+    assert all_row(with_answers(shop, 60))["verdict"] == PAYS
+    thin = all_row(with_answers(shop, FEWEST - 1))
+    assert (thin["answers"], thin["verdict"]) == (FEWEST - 1, CANNOT_TELL)
+    assert "said whether they would have booked" in str(thin["reason"])
+    # Whether every sale displaces an install, or none: it pays all the same, or loses.
+    assert all_row(with_answers(simulated_shop(ALWAYS, 1), 0))["verdict"] == PAYS
+    assert all_row(with_answers(simulated_shop(NEVER, 1), 0))["verdict"] == DOES_NOT
+
+
+def test_without_minutes_nothing_pays() -> None:
+    for kind, verdict in ((ALWAYS, CANNOT_TELL), (NEVER, DOES_NOT)):
+        shop = simulated_shop(kind, 1)
+        sales = shop.records["counter_sales"].assign(minutes=np.nan)
+        row = all_row(shop.with_sales(sales))
+        assert row["verdict"] == verdict
+        if verdict == CANNOT_TELL:
+            assert "No minutes are written down" in str(row["reason"])
+
+
+# --- what it is worth to know ---------------------------------------------------------------------
+
+
+def drawn_model(seed: int, draws: int = 4000) -> tuple[CounterModel, pd.DataFrame, Parts]:
+    """Two kinds of sales, everything about them uncertain, the mean near nothing."""
+    rng = np.random.default_rng(seed)
+    share = rng.beta([4, 6], [12, 9], (draws, 2))
+    install = rng.normal([150, 90], [30, 25], (draws, 2))
+    model = made_model(
+        share=share,
+        install=install,
+        later=rng.beta(3, 27, draws),
+        apart=rng.normal(20, 40, draws),
+        refill_later=0.3,
+    )
+    count = 30
+    chosen = made_sales(
+        list(rng.gamma(2.0, 14.0, count)),
+        minutes=list(rng.uniform(10, 40, count)),
+        rate=30.0,
+        kind=list(rng.integers(0, 2, count)),
+    ).assign(refill_share=rng.choice([0.0, 0.6], count))
+    return model, chosen, parts_of_mean(model, chosen, rng)
+
+
+def nested(model: CounterModel, parts: Parts, name: str, outer: int, seed: int) -> float:
+    """Expected value of knowing an unknown, by brute force: an inner mean for each of its draws."""
+    rng = np.random.default_rng(seed)
+    draws = len(model.share)
+    best, every = [], []
+    for at in rng.choice(draws, outer, replace=False):
+        inner = {each: rng.permutation(draws) for each in (DISPLACED, INSTALL, LATER, SALES)}
+        inner[LATER_INSTALL] = rng.permutation(draws)
+        inner[name] = np.full(draws, at)
+        net = net_of(model, parts, inner).mean()
+        best.append(max(net, 0.0))
+        every.append(net)
+    return float(np.mean(best) - max(np.mean(every), 0.0))
+
+
+def net_of(model: CounterModel, parts: Parts, at: dict[str, Array]) -> Array:
+    """What a sale leaves with each unknown at draws of its own: the formula, written out again."""
+    share, install = model.share[at[DISPLACED]], model.install[at[INSTALL]]
+    sale = at[SALES]
+    lost = (parts.exposed[sale] * share * install).sum(axis=1)
+    beyond = model.later_apart[at[LATER_INSTALL]][:, None]
+    bring = (parts.weight[sale] * (install + beyond)).sum(axis=1)
+    free = 1 - model.refill_later
+    return np.asarray(parts.margin[sale] - lost + model.later.draws[at[LATER]] * bring * free)
+
+
+@pytest.mark.parametrize("name", [DISPLACED, INSTALL, LATER, LATER_INSTALL, SALES])
+def test_the_value_of_knowing_is_that_of_nested_draws(name: str) -> None:
+    model, chosen, parts = drawn_model(11)
+    table = counter_unknowns(model, chosen, parts, 100.0).set_index("unknown")
+    brute = 100 * nested(model, parts, name, outer=700, seed=1)
+    assert table.loc[name, "value_of_knowing"] == pytest.approx(brute, rel=0.15, abs=12.0)
+
+
+def test_the_ends_of_each_unknown_by_the_formula() -> None:
+    """One at its end, the others at their means."""
+    model, chosen, parts = drawn_model(5)
+    table = counter_unknowns(model, chosen, parts, 1.0).set_index("unknown")
+    assert table["swing"].is_monotonic_decreasing
+    mean = Parts(*(each.mean(axis=0, keepdims=True) for each in
+                   (parts.margin, parts.exposed, parts.weight)))  # fmt: skip
+    later, apart = float(model.later.draws.mean()), float(model.later_apart.mean())
+    share, install = model.share.mean(axis=0), model.install.mean(axis=0)
+
+    def net(chance: float = later, beyond: float = apart) -> float:
+        lost = float((mean.exposed * share * install).sum())
+        bring = float((mean.weight * (install + beyond)).sum())
+        return float(mean.margin[0]) - lost + chance * bring * (1 - model.refill_later)
+
+    row = table.loc[LATER]
+    ends = [net(chance=row[end] / 100) for end in ("low", "high")]
+    assert [row["net_at_low"], row["net_at_high"]] == pytest.approx(ends)
+    row = table.loc[LATER_INSTALL]
+    usual = float((mean.weight * install).sum())
+    ends = [net(beyond=row[end] - usual) for end in ("low", "high")]
+    assert [row["net_at_low"], row["net_at_high"]] == pytest.approx(ends)
+    # Of several services together the ends are those of the draws.
+    moved = float(mean.margin[0]) - (mean.exposed * model.share * install).sum(axis=1)
+    moved = moved + net() - float(mean.margin[0]) + float((mean.exposed * share * install).sum())
+    ends = np.quantile(moved, ENDS)[::-1]
+    row = table.loc[DISPLACED]
+    assert [row["net_at_low"], row["net_at_high"]] == pytest.approx(list(ends))
+    assert row["net_at_low"] > row["net_at_high"]
+
+
+def test_knowing_everything_is_worth_no_less_than_knowing_one_thing() -> None:
+    model, chosen, parts = drawn_model(11)
+    table = counter_unknowns(model, chosen, parts, 100.0)
+    net = net_draws(model, parts)
+    every = 100 * float(np.maximum(net, 0).mean() - max(net.mean(), 0.0))
+    assert table["value_of_knowing"].max() <= every + 5.0
+    assert (table["value_of_knowing"] >= 0).all()

@@ -147,8 +147,9 @@ def parts_of_sum(model: CounterModel, chosen: pd.DataFrame) -> Parts:
     at = chosen["kind"].to_numpy(dtype=np.int64)
     free = 1 - chosen["refill_share"].to_numpy(dtype=np.float64)
     exposed = np.bincount(at, weights=free, minlength=kinds)[None, :]
-    weight = np.bincount(at, minlength=kinds).astype(np.float64)[None, :]
-    return Parts(np.array([float(chosen["margin"].sum())]), exposed, weight)
+    weight = np.bincount(at, minlength=kinds)[None, :].astype(np.float64)
+    margin = np.array([float(chosen["margin"].sum())])
+    return Parts(margin, exposed.astype(np.float64), weight)
 
 
 def parts_of_mean(model: CounterModel, chosen: pd.DataFrame, rng: np.random.Generator) -> Parts:
@@ -225,7 +226,7 @@ def _kinds(
     sales of its film, else of all. A kind of which nothing is known has a mix of NaN.
     """
     cell = installs.cell_of(sales)
-    column = displaced.services.get_indexer(sales["service"])
+    column = displaced.services.get_indexer(pd.Index(sales["service"]))
     column = np.where(column >= 0, column, len(displaced.services))
     known = cell >= 0
     film = pd.Series(np.where(known, "", sales["film"].fillna("")), index=sales.index)
@@ -269,7 +270,7 @@ def _later_apart(
     mean = float(apart.sum()) / (count + WIDER_JOBS)
     spread = float(apart.std()) if count > WIDER_JOBS else installs.spread
     error = (0.0 if np.isnan(spread) else spread) / np.sqrt(count + WIDER_JOBS)
-    return mean + centred(rng.standard_normal(draws)) * error
+    return np.asarray(mean + centred(rng.standard_normal(draws)) * error)
 
 
 def _with_expected(model: CounterModel) -> CounterModel:

@@ -36,10 +36,11 @@ def later_job_findings(shop: Shop) -> Iterator[Found]:
     problems = [f"there is no job {each} in jobs" for each in unknown]
     yield found(UNKNOWN_LATER_JOB, "counter_sales", "later_job_id", unknown.index, problems)
     booked = booking_days(named, shop.used["jobs"])
-    early = named[booked < sales["sold_on"].reindex(named.index)]
+    sold = sales["sold_on"].reindex(named.index)
+    early = named[booked < sold]
     problems = [
-        f"job {job} was booked on {day(booked[at])}, before the sale on {day(sales['sold_on'][at])}"
-        for at, job in early.items()
+        f"job {job} was booked on {day(came)}, before the sale on {day(gone)}"
+        for job, came, gone in zip(early, booked[early.index], sold[early.index], strict=True)
     ]
     yield found(LATER_JOB_BEFORE, "counter_sales", "later_job_id", early.index, problems)
     again = named[named.duplicated()]

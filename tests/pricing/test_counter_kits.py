@@ -262,8 +262,22 @@ def test_a_kit_worked_out_by_hand(shop: Shop) -> None:
     assert kit.film_area_m2 == pytest.approx(3.18)
     assert kit.film_cost == pytest.approx(38.16)
     assert kit.lowest_price == pytest.approx((38.16 + 4 + 1 + 0.5) / 0.96)
-    assert kit.price == np.ceil((38.16 + 4 + 1 + 0.5) / (0.96 - 0.4))
+    # Film, staff time and card fee, and 40 % of the price left: 42.66 ÷ 0.56 = 76.18.
+    assert kit.price == 77
     assert (kit.install_price, kit.install_leaves, kit.note) == (350, 120, "")
+
+
+def test_installs_displaced_that_cost_much_lift_the_price_to_the_lowest(shop: Shop) -> None:
+    """Roofs displace 40 a sale: 82.66 ÷ 0.96 = 86.10, over 76.18; a hood costs what it did.
+
+    16.22 of film and 3 of staff time: 19.72 ÷ 0.56 = 35.22.
+    """
+    costs = sale_costs(3, 2, services={"roof": (4, 40)})
+    roof = kit_of(shop, costs=costs)
+    assert roof.lowest_price == pytest.approx(82.66 / 0.96)
+    assert roof.price == 87
+    assert kit_of(shop, HOOD, costs=costs).price == 36
+    assert kits_of(shop, costs=costs)["roof", "compact car"]["kit_price"] == 87
 
 
 def test_the_roll_is_the_one_whose_film_costs_least(shop: Shop) -> None:
@@ -292,28 +306,34 @@ def test_a_directional_film_keeps_its_direction(tmp_path: Path) -> None:
 
 
 def test_a_strip_that_the_shop_would_use_is_not_paid_for(tmp_path: Path) -> None:
-    """Five uses of offcuts 0.3 wide, all of them used: the strip beside the hood is kept.
+    """Five cuts off offcuts 0.3 wide: the strip beside the hood is kept, and a fifth of it paid.
 
-    On 1.5 it is 0.32 wide beside the turned hood: 1.04 × 1.18 × 12 = 14.73, under 16.22.
+    Of five offcuts whose year is over four are used; the one of July, used too, is too young. On
+    1.5 it is 0.32 wide beside the turned hood: 1.04 × (1.18 + 0.064) × 12 = 15.53, under 16.22.
     """
-    uses = "\n".join(
-        f"{number} | 2026-03-01 | | | F | badge | 1 | 0.3 | | | | | offcut | |"
-        for number in range(10, 15)
-    )
+    kept = [f"2025-03-0{number}" for number in range(1, 6)] + ["2025-07-01"]
+    used = [f"2025-04-0{number}" for number in range(1, 5)] + ["2026-03-10"]
     head, *rows = CUTS.strip().splitlines()
     cuts = "\n".join(
         [
             f"{head} | source | kept_length | kept_width",
             *(f"{row} | roll | |" for row in rows),
-            "9 | 2026-02-10 | | | F | badge | 6 | 1.5 | | | | | roll | 6 | 0.3",
-            uses,
+            *(
+                f"{10 + at} | {day} | | | F | badge | 1 | 1.5 | | | | | roll | 1 | 0.3"
+                for at, day in enumerate(kept)
+            ),
+            *(
+                f"{20 + at} | {day} | | | F | badge | 1 | 0.3 | | | | | offcut | |"
+                for at, day in enumerate(used)
+            ),
         ]
     )
-    shop = shop_of(tmp_path, cuts=cuts)
+    early = "\n    Z | 2025-01-05 | S | F | film | 1.5 | 20 | 1 | 300"
+    shop = shop_of(tmp_path, cuts=cuts, purchases=PURCHASES + early)
     kit = kit_of(shop, HOOD)
     assert kit.roll_width_m == 1.5
-    assert kit.film_area_m2 == pytest.approx(1.04 * 1.18)
-    assert kit.film_cost == pytest.approx(1.04 * 1.18 * 12)
+    assert kit.film_area_m2 == pytest.approx(1.04 * (1.18 + 0.2 * 0.32))
+    assert kit.film_cost == pytest.approx(1.04 * 1.244 * 12)
     assert "Keep the strip beside it, 0.320 m wide." in kit.note
     # That of the roof, 0.14, is binned.
     assert kit_of(shop).film_area_m2 == pytest.approx(3.18)
@@ -520,7 +540,8 @@ def test_every_kit_of_the_demo_can_be_cut_and_is_large_enough() -> None:
     day = pd.Timestamp("2026-09-30")
     records = read_records(DEMO)
     shop = cost_records(records, day), records
-    sales, costs = sales_to(records, day), sale_costs(9.0, 4.0, services={"hood": (8.0, -2.0)})
+    own = {"hood": (8.0, -2.0), "roof": (9.0, 90.0)}
+    sales, costs = sales_to(records, day), sale_costs(9.0, 4.0, services=own)
     found = counter_kits(*shop, day, sales, costs, INSTALLS)
     assert isinstance(found, pd.DataFrame)
     requests = sales["service"].value_counts()
@@ -530,16 +551,21 @@ def test_every_kit_of_the_demo_can_be_cut_and_is_large_enough() -> None:
     assert found["kit_price"].notna().all()
     fees, target = records.settings.fees, records.settings.counter_margin
     kept = 1 - fees.card_percent / 100
+    at_lowest = set()
     for row in found.to_dict("records"):
         a_square = roll_prices(shop[0], row["film"], day)[row["roll_width_m"]]
-        staff, installs = (8.0, -2.0) if row["service"] == "hood" else (9.0, 4.0)
+        staff, installs = own.get(row["service"], (9.0, 4.0))
         cost = row["film_area_m2"] * a_square + staff
         lowest = (cost + installs + fees.card_fixed) / kept
-        floor = (cost + max(installs, 0.0) + fees.card_fixed) / (kept - target)
+        floor = (cost + fees.card_fixed) / (kept - target)
+        if lowest > floor:
+            at_lowest.add(row["service"])
         assert row["kit_lowest_price"] == pytest.approx(lowest)
         assert row["kit_price"] == np.ceil(max(floor, lowest))
         assert row["difference"] == pytest.approx(row["install_price"] - row["kit_price"])
         assert row["requests"] == requests[row["service"]]
+    # Where installs displaced cost much, and nowhere else.
+    assert at_lowest == {"roof"}
     usual = usual_allowance(film_history(*shop, day).cuts, day)
     extra = records.settings.extra_allowance_m
     # Each kit by itself takes its time: one in five, the widest roofs among them.

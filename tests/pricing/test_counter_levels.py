@@ -14,7 +14,7 @@ from analysis.costing.jobs import cost_records
 from analysis.findings.capacity_use import governing
 from analysis.pricing.counter_chances import learn_later
 from analysis.pricing.counter_review import review_counter
-from analysis.pricing.counter_sums import counter_by_quarter, counter_sales_each
+from analysis.pricing.counter_sums import counter_sales_each
 from analysis.pricing.counter_verdict import CANNOT_TELL, PAYS
 from analysis.pricing.counter_verdicts import counter_verdicts, parts_for, sales_of
 from analysis.review import newest_day
@@ -31,10 +31,10 @@ from tests.pricing.simulated_counter_shops import (
 from tests.shops import PLAIN, records_of
 
 UNITS = 'length_unit = "m"\narea_unit = "m2"\n'
-# Half the width of a roll is sold of each metre cut: film for 30 of 40 or so.
+# A metre of the roll costs 30: film of a sale, whose strip is lost, and 36 of a job of 1.2 metres.
 PURCHASES = """
-    invoice | received_on | supplier | item | kind | quantity | unit_price | roll_width | roll_length
-    A | 2026-01-01 | S | F | film | 1 | 900 | 1.5 | 30"""
+  invoice | received_on | supplier | item | kind | quantity | unit_price | roll_width | roll_length
+  A       | 2026-01-01  | S        | F    | film | 1        | 900        | 1.5        | 30"""
 SALES = {
     "sale_id": "S{0}",
     "sold_on": "2026-0{month}-2{0}",
@@ -168,7 +168,7 @@ def test_jobs_of_unknown_contribution_leave_nothing_to_compare(
 
 def test_film_that_was_never_bought_has_no_cost(tmp_path: Path) -> None:
     columns = ("service", "minutes", "would_book")
-    other = PURCHASES.replace("| F |", "| G |")
+    other = PURCHASES.replace("| F ", "| G ")
     row = verdict(tmp_path, jobs=jobs("hours"), purchases=other, counter_sales=sold(*columns))
     assert np.isnan(row["margin_each"])
     assert (row["told"], row["verdict"]) == (0, CANNOT_TELL)
@@ -202,7 +202,6 @@ def test_hardly_any_sale(count: int) -> None:
     if count:
         row = counter_verdicts(model, SETTINGS).iloc[0]
         assert row["verdict"] == CANNOT_TELL
-        assert len(counter_by_quarter(model, SETTINGS)) >= 1
 
 
 @pytest.mark.parametrize("said", ["yes", "no", "unsure", None])
@@ -258,6 +257,20 @@ def test_months_that_are_not_known_are_a_group_of_their_own() -> None:
     table = counter_verdicts(model, SETTINGS)
     assert table.loc[table["kind"] == "months", "group"].tolist() == ["months not known"]
     assert (model.sales["refill_share"] == 0).all()
+
+
+@pytest.mark.xfail(
+    reason="months whose use is not known count as idle, and the verdict rests on it"
+)
+def test_unknown_months_do_not_turn_what_pays_into_what_does_not() -> None:
+    """A shop that is always full, and wrote no capacity down: half of the sales displace."""
+    kind = Kind(sales=200, full=1.0, net=25.0, net_sd=0.0, displaced=0.5, alike=200.0, later=0.01)
+    shop = simulated_shop(replace(kind, unsure=0.0, jobs=200, minutes=5.0), 1)
+    assert shop.truth.net(12) > 20
+    tables = {**shop.records.tables, "capacity": EMPTY["capacity"]}
+    blind = replace(shop, records=replace(shop.records, tables=tables))
+    assert counter_verdicts(shop.model(), SETTINGS).iloc[0]["verdict"] == PAYS
+    assert counter_verdicts(blind.model(), SETTINGS).iloc[0]["verdict"] == CANNOT_TELL
 
 
 def test_the_order_of_the_rows_does_not_matter() -> None:

@@ -65,16 +65,21 @@ PURCHASES = """
     C | 2025-02-05 | S | F | film | 1.0 | 20 | 1 | 260
     D | 2025-02-05 | S | G | film | 1.2 | 25 | 1 | 300
     E | 2026-07-05 | S | F | film | 2.0 | 20 | 1 | 1"""
-# Of 4.0 m² of offcuts of known fate 3.0 are used; what lies there still says nothing.
+# Five offcuts, 4.0 m², have their year behind them, that of June since the last day; four are used
+# whole: 3.0. Of that of December, 4.2 m², 0.7 are used: it is too young to tell.
 CUTS = """
     cut_id | cut_on | film | source | pulled_length | pulled_width | kept_length | kept_width
     1 | 2024-01-10 | F | roll | 2 | 1.5 | 2 | 0.5
-    2 | 2026-02-01 | F | roll | 6 | 1.5 | 6 | 0.7
-    3 | 2026-02-02 | F | offcut | 1.0 | 0.4 | |
-    4 | 2026-02-03 | F | offcut | 1.0 | 0.5 | |
-    5 | 2026-02-04 | F | offcut | 1.6 | 0.5 | |
-    6 | 2026-02-05 | F | offcut | 1.0 | 0.6 | |
-    7 | 2026-02-06 | F | offcut | 1.0 | 0.7 | |"""
+    2 | 2025-05-02 | F | roll | 2 | 1.5 | 1.0 | 0.4
+    3 | 2025-05-03 | F | roll | 2 | 1.5 | 1.0 | 0.5
+    4 | 2025-05-04 | F | roll | 2 | 1.5 | 1.8 | 0.5
+    5 | 2025-06-30 | F | roll | 2 | 1.5 | 2.0 | 0.6
+    6 | 2025-09-01 | F | offcut | 1.0 | 0.4 | |
+    7 | 2025-09-02 | F | offcut | 1.0 | 0.5 | |
+    8 | 2025-09-03 | F | offcut | 1.8 | 0.5 | |
+    9 | 2025-09-04 | F | offcut | 2.0 | 0.6 | |
+    10 | 2025-12-01 | F | roll | 6 | 1.5 | 6 | 0.7
+    11 | 2026-02-06 | F | offcut | 1.0 | 0.7 | |"""
 # F: 20, 22, 24, 26 and 30 a square metre of the year, all 2 m of 1.5; five narrow ones before.
 SALES = (
     SALE_COLUMNS
@@ -113,6 +118,11 @@ def prices_of(shop: tuple[Costing, Records], costs: SaleCosts = COSTS) -> pd.Dat
     assert found.columns.tolist() == CUT_FILM_PRICES.inside_names
     assert not found.duplicated(CUT_FILM_PRICES.keys).any()
     return found
+
+
+def rule_of(shop: tuple[Costing, Records], day: str = "2026-06-30") -> StripRule:
+    costing, records = shop
+    return strip_rule(costing, records.settings, pd.Timestamp(day))
 
 
 def row_of(found: pd.DataFrame, film: str, width: float, length: float) -> dict[Any, Any]:
@@ -172,15 +182,39 @@ def test_widths_of_the_same_millimetre_are_one(tmp_path: Path) -> None:
 
 
 def test_the_strip_rule_is_learnt_from_the_shelf(shop: tuple[Costing, Records]) -> None:
-    """10 % quantile of 0.4, 0.5, 0.5, 0.6, 0.7: 0.44. Used 3.0 m², written off 1.0."""
-    costing, records = shop
-    rule = strip_rule(costing, records.settings, DAY)
+    """10 % quantile of 0.4, 0.5, 0.5, 0.6, 0.7: 0.44. Used 3.0 m² of the five old ones, of 4.0."""
+    rule = rule_of(shop)
     assert rule.narrowest_m == pytest.approx(0.44)
     assert rule.used_share == pytest.approx(0.75)
-    # A week before, two of the five were not cut yet: four are too few.
-    early = strip_rule(costing, records.settings, pd.Timestamp("2026-02-05"))
-    assert np.isnan(early.narrowest_m)
-    assert early.used_share == pytest.approx(2.3 / 3.3)
+    # Before the last of the five uses: four are too few.
+    assert np.isnan(rule_of(shop, "2026-02-05").narrowest_m)
+
+
+def test_with_four_offcuts_whose_life_is_over_no_strip_is_kept(
+    shop: tuple[Costing, Records],
+) -> None:
+    """A day before the fifth's life is over. Cuts from offcuts are five, and 0.7 is wide enough."""
+    rule = rule_of(shop, "2026-06-29")
+    assert rule.narrowest_m == pytest.approx(0.44)
+    assert np.isnan(rule.used_share)
+    assert not rule.keeps(0.7)
+    assert rule_of(shop).keeps(0.7)
+
+
+def test_a_younger_offcut_does_not_count(shop: tuple[Costing, Records], tmp_path: Path) -> None:
+    """That of December may be used whole or hardly: the share stays.
+
+    With a life of six months it is old enough: 0.7 of its 4.2 m² were used, and 3.5 written off.
+    """
+    whole = CUTS.replace("offcut | 1.0 | 0.7", "offcut | 6.0 | 0.7")
+    assert whole != CUTS
+    used_whole = shop_of(tmp_path / "whole", cuts=whole)
+    last = used_whole[0].shelf.offcuts.iloc[-1]
+    assert (last["day"], last["what"]) == (pd.Timestamp("2026-02-06"), "used")
+    assert last["area_m2"] == pytest.approx(4.2)
+    assert rule_of(used_whole).used_share == rule_of(shop).used_share == pytest.approx(0.75)
+    short = shop_of(tmp_path / "short", TOML + "[film]\noffcut_life_months = 6\n")
+    assert rule_of(short).used_share == pytest.approx((3.0 + 0.7) / (4.0 + 4.2))
 
 
 @pytest.mark.parametrize(
@@ -212,7 +246,7 @@ def test_each_width_on_the_roll_that_is_cheapest_for_it(
 
 
 def test_without_offcuts_in_use_the_piece_pays_for_the_whole_width(tmp_path: Path) -> None:
-    """0.5 off the roll of 1.0 (13 a metre), 0.75 too; with one use or none of fate unknown."""
+    """0.5 off the roll of 1.0, 13 a metre; 0.75 and 0.9 too."""
     found = prices_of(shop_of(tmp_path, cuts="cut_id | cut_on"))
     assert set(found["strip"]) == {NO_STRIP, WHOLE_WIDTH}
     for width in (0.5, 0.75, 0.9):
@@ -235,15 +269,17 @@ def test_a_narrow_strip_is_lost_though_wide_ones_are_kept(tmp_path: Path) -> Non
 
 
 def test_a_price_worked_out_by_hand(shop: tuple[Costing, Records]) -> None:
-    """2 m of 0.75: film 1.875 m² × 12 = 22.5, staff 3, installs 2; (28 + 0.5 − 0.5) ÷ 0.44."""
+    """2 m of 0.75: film 1.875 m² × 12 = 22.5, staff 3, installs 2, card 0.5.
+
+    All of it is in the lowest price; film, staff and card in the one to ask: 26 ÷ 0.44 = 59.09.
+    """
     row = row_of(prices_of(shop), "F", 0.75, 2.0)
     assert row["film_price_cost"] == pytest.approx(22.5)
     assert (row["staff_each"], row["installs_each"]) == (3, 2)
     assert row["lowest_price"] == pytest.approx(28 / 0.76)
     assert row["lowest_price_per_m"] == pytest.approx(14 / 0.76)
-    # 63.64, rounded up.
-    assert row["price_to_ask"] == 64
-    assert row["price_to_ask_per_m"] == 32
+    assert row["price_to_ask"] == 60
+    assert row["price_to_ask_per_m"] == 30
     # Median 24 a square metre of the year's five sales.
     assert row["price_so_far"] == pytest.approx(24 * 1.5)
 
@@ -270,11 +306,26 @@ def test_the_lowest_price_is_never_under_nought_and_the_step_is_kept(tmp_path: P
 
 
 def test_the_price_to_ask_is_not_under_the_lowest(tmp_path: Path) -> None:
-    """A target of nothing: the floor is the lowest price, and rounding up keeps it there."""
+    """A target of nothing: installs displaced lift the lowest price over the floor, every time."""
     shop = shop_of(tmp_path, TOML.replace("margin = 0.4", "margin = 0"))
     found = prices_of(shop, sale_costs(3, 2))
     assert (found["price_to_ask"] >= found["lowest_price"]).all()
     assert (found["price_to_ask"] < found["lowest_price"] + 1).all()
+
+
+def test_installs_displaced_that_cost_much_lift_the_price_to_the_lowest(
+    shop: tuple[Costing, Records],
+) -> None:
+    """Installs 40 a sale, of 1.5 wide. 0.5 m: 52.5 ÷ 0.76 = 69.08, over 12.5 ÷ 0.44 = 28.41.
+
+    3 m: 97.5 ÷ 0.76 = 128.29, under 57.5 ÷ 0.44 = 130.68: the margin pays for them.
+    """
+    found = prices_of(shop, sale_costs(3, 40))
+    short, long = row_of(found, "F", 1.5, 0.5), row_of(found, "F", 1.5, 3.0)
+    assert short["lowest_price"] == pytest.approx(52.5 / 0.76)
+    assert short["price_to_ask"] == 70
+    assert long["lowest_price"] == pytest.approx(97.5 / 0.76)
+    assert long["price_to_ask"] == 131
 
 
 def test_what_is_not_known_is_not_in_the_price_and_is_said(shop: tuple[Costing, Records]) -> None:
@@ -438,12 +489,13 @@ def test_the_price_to_ask_holds_its_margin_and_rises_with_the_film(
     left = net - asked * card / 100 - 0.3 - cost - staff
     tiny = 1e-6 * (1 + asked)
     assert (asked >= lowest - tiny).all()
-    # After all costs, installs displaced among them, the margin asked for is left.
-    assert (left - max(installs, 0) >= margin * net - tiny).all()
+    # After film and staff time the margin asked for is left, and it pays for installs displaced.
+    assert (left >= margin * net - tiny).all()
+    assert (left >= installs - tiny).all()
     # Rounded up by less than a step, so the price is no dearer than it must be.
     below = asked - step
     too_low = below / (1 + tax) * (1 - margin) - below * card / 100 - 0.3 - cost - staff
-    assert ((too_low < max(installs, 0) + tiny) | (below < lowest + tiny)).all()
+    assert ((too_low < tiny) | (below < lowest + tiny)).all()
     assert (abs(asked / step - (asked / step).round()) < 1e-6).all()
     assert asked[1] >= asked[0]
     assert lowest[1] >= lowest[0]
@@ -477,19 +529,19 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
     records = read_records(DEMO)
     costing = cost_records(records, day)
     sales = sales_to(records, day)
-    costs = sale_costs(9.0, 4.0, films={"DK-20": (8.0, -2.0), "DK-35": (7.0, np.nan)})
+    own = {"DK-20": (8.0, -2.0), "DK-35": (7.0, np.nan), "NK-CARBON": (9.0, 60.0)}
+    costs = sale_costs(9.0, 4.0, films=own)
     found = cut_film_prices(costing, records, day, sales, costs)
     assert isinstance(found, pd.DataFrame)
     assert set(found["film"]) == set(sales["film"])
     assert (found.groupby("film").size() % 8 == 0).all()
-    gone = costing.shelf.offcuts.query("day <= @day and what != 'kept'")
-    share = gone.loc[gone["what"] == "used", "area_m2"].sum() / gone["area_m2"].sum()
+    share = _used_of_old(costing.shelf.offcuts, day - pd.DateOffset(months=12), day)
     assert 0.5 < share < 1
     uses = records["cuts"].query("source == 'offcut' and cut_on <= @day")["pulled_width_m"]
     narrowest = float(np.quantile(uses, 0.1))
     fees, counter = records.settings.fees, records.settings.counter
     kept = 1 - fees.card_percent / 100
-    strips = set()
+    strips, at_lowest = set(), set()
     for row in found.to_dict("records"):
         strip = row["roll_width_m"] - row["width_m"]
         wide = strip >= narrowest
@@ -498,20 +550,23 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
         strips.add(word)
         width = row["width_m"] + strip * ((1 - share) if wide else 1)
         assert row["film_area_m2"] == pytest.approx(row["length_m"] * width)
-        staff = {"DK-20": 8.0, "DK-35": 7.0}.get(row["film"], 9.0)
-        installs = {"DK-20": -2.0, "DK-35": 0.0}.get(row["film"], 4.0)
+        staff, installs = np.nan_to_num(own.get(row["film"], (9.0, 4.0)))
         assert row["staff_each"] == staff
         cost = row["film_price_cost"] + staff
         lowest = (cost + installs + fees.card_fixed) / kept
         assert row["lowest_price"] == pytest.approx(lowest)
         target = records.settings.counter_margin
-        floor = (cost + max(installs, 0) + fees.card_fixed) / (kept - target)
+        floor = (cost + fees.card_fixed) / (kept - target)
+        at_lowest.add((row["film"], lowest > floor))
         step = counter.round_to
         assert row["price_to_ask"] == pytest.approx(np.ceil(max(floor, lowest) / step) * step)
         assert row["lowest_price_per_m"] == pytest.approx(row["lowest_price"] / row["length_m"])
         assert row["price_to_ask_per_m"] == pytest.approx(row["price_to_ask"] / row["length_m"])
         assert (INSTALLS_UNKNOWN in str(row["note"])) == (row["film"] == "DK-35")
     assert KEEP_STRIP in strips
+    # Where installs displaced cost much, short pieces have the lowest price, and long ones more.
+    assert {("NK-CARBON", True), ("NK-CARBON", False), ("DK-20", False)} <= at_lowest
+    assert ("DK-20", True) not in at_lowest
     by = found.groupby(["film", "width_m"])
     for column in ("film_price_cost", "lowest_price", "price_to_ask"):
         assert (by[column].diff().dropna() > 0).all(), column
@@ -520,3 +575,17 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
     for film, rows in found.groupby("film"):
         expected = a_square.get_group(film).median() * rows["length_m"] * rows["width_m"]
         np.testing.assert_allclose(rows["price_so_far"], expected)
+
+
+def _used_of_old(moves: pd.DataFrame, last: pd.Timestamp, day: pd.Timestamp) -> float:
+    """Of the area of offcuts kept up to `last`, what was used up to a day, one by one. [share]"""
+    kept: dict[int, float] = {}
+    used: dict[int, float] = {}
+    for move in moves.to_dict("records"):
+        if move["what"] == "kept" and move["day"] <= last:
+            kept[move["ref"]] = move["area_m2"]
+        elif move["what"] == "used" and move["day"] <= day:
+            used[move["ref"]] = used.get(move["ref"], 0.0) + move["area_m2"]
+    assert len(kept) > 50
+    assert not used.keys() <= kept.keys()
+    return sum(used.get(ref, 0.0) for ref in kept) / sum(kept.values())

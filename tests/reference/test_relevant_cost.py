@@ -41,7 +41,6 @@ from tests.benchmarks.costing import typed
 from tests.pricing.made_counter import (
     SEEN,
     made_model,
-    made_records,
     made_sales,
     sales_followed,
     still_parts,
@@ -344,9 +343,3 @@ def test_the_bayesian_bootstrap_of_a_mean(count: int) -> None:
         error = margin.std(ddof=1) / np.sqrt(count)
         ends = margin.mean() + error * norm.ppf([0.05, 0.95])
         assert np.quantile(parts.margin, [0.05, 0.95]) == pytest.approx(ends, abs=0.15 * error)
-
-
-def test_the_made_records_are_what_the_rules_of_records_ask() -> None:
-    sales, records = sales_followed(np.array([0.5, np.nan]), np.array([2.4, 1.0]))
-    assert sales["later_job_id"].notna().tolist() == [True, False]
-    assert records.settings == made_records({}).settings

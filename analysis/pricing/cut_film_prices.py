@@ -82,12 +82,12 @@ def strip_rule(costing: Costing, settings: Settings, day: pd.Timestamp) -> Strip
     widths = pulls.loc[
         (pulls["source"] == "offcut") & (pulls["cut_on"] <= day), "pulled_width_m"
     ].dropna()
-    enough = len(widths) >= settings.pricing.fewest_jobs
+    fewest = settings.pricing.fewest_jobs
+    enough = len(widths) >= fewest
     moves = costing.shelf.offcuts[costing.shelf.offcuts["day"] <= day]
     life = pd.DateOffset(months=settings.film.offcut_life_months)
-    old = moves.loc[(moves["what"] == KEPT) & (moves["day"] <= day - life), "ref"]
+    old = moves.loc[(moves["what"] == KEPT) & (moves["day"] + life <= day), "ref"]
     gone = moves[moves["ref"].isin(old) & (moves["what"] != KEPT)]
-    fewest = settings.pricing.fewest_jobs
     area = float(gone["area_m2"].sum()) if len(old) >= fewest else 0.0
     used = float(gone.loc[gone["what"] == USED, "area_m2"].sum())
     return StripRule(

@@ -66,29 +66,17 @@ MARKS: Final = {
     CANNOT_TELL: (PLAIN, "circle"),
 }
 FEW_MARK: Final = (THIN, "circle-open")
-_VERDICT_COLUMNS: Final = (
-    "group",
-    "sales",
-    "told",
-    "margin_each",
-    "margin_low",
-    "margin_high",
-    "displaced_each",
-    "later_each",
-    "net_each",
-    "net_low",
-    "net_high",
-    "probability_pays",
-    "verdict",
-    "break_even_displaced_pct",
-    "displaced_pct",
-    "displaced_low_pct",
-    "displaced_high_pct",
-    "answers",
-    "further_answers",
-    "unknown",
-    "reason",
-)
+# The tables under the verdicts: caption and columns.
+_LEAVES, *_ = _VERDICT_GRIDS = (
+    ("What a sale leaves, and whether it pays",
+     "group sales told margin_each displaced_each later_each net_each net_low net_high "
+     "probability_pays verdict"),
+    ("Why, and what would settle it", "group verdict reason"),
+    ("How sure the chances are",
+     "group answers would_have_booked unsure displaced_pct displaced_low_pct displaced_high_pct "
+     "break_even_displaced_pct came_back later_pct later_low_pct later_high_pct unknown "
+     "further_answers"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -133,25 +121,23 @@ def gather_counter_verdicts(review: Review) -> VerdictsInfo:
     say = Numbers(review.settings)
     frame = in_order(found.quarter)
     names = [row_name(row) for row in frame.to_dict("records")]
-    grid = plain_grid(
-        review,
-        found.table,
-        frame.assign(group=names),
-        _VERDICT_COLUMNS,
-        caption="What a sale leaves, and whether it pays",
+    named = frame.assign(group=names)
+    grids = tuple(
+        plain_grid(review, found.table, named, tuple(columns.split()), caption=caption)
+        for caption, columns in _VERDICT_GRIDS
     )
-    grid = with_few_said(grid, _VERDICT_COLUMNS.index("told"))
+    grids = (with_few_said(grids[0], _LEAVES[1].split().index("told")), *grids[1:])
     if number(frame, "net_each").isna().all():
         reasons = frame["reason"].dropna()
         line = str(reasons.iloc[0]) if len(reasons) else "What a sale leaves is not known."
-        return VerdictsInfo(title=title, line=line, grids=(grid,))
+        return VerdictsInfo(title=title, line=line, grids=grids)
     shown, names = frame.head(MOST_ROWS), names[:MOST_ROWS]
     texts = [_verdict_text(row, say) for row in shown.to_dict("records")]
     some = "" if len(shown) == len(frame) else f" The first {len(shown)} of {len(frame)} are drawn."
     return VerdictsInfo(
         title=counter_finding(review),
         alternative=alternative("Marks with intervals", "what a counter sale leaves", names, texts),
-        grids=(grid,),
+        grids=grids,
         note="The mark is what a sale such as those of the last twelve months leaves after film, "
         "staff time, the installs that it displaces and those that it brings; the line through it "
         f"is the 90 % interval. Triangle up: pays, with a probability of {say.percent(90)} or "

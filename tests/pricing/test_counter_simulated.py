@@ -309,7 +309,7 @@ def test_who_was_not_asked_is_like_the_others() -> None:
 
 
 def test_further_answers_settle_what_they_say_they_would() -> None:
-    """With so many more answers, drawn from what is known, some 80 in 100 are settled; few shops."""
+    """With so many more answers, drawn from what is known, some 80 in 100 are settled."""
     settled, known = [], 0
     for seed in range(50_000, 50_010):
         found = found_in(simulated_shop(HANGS, seed), seed, 1000)

@@ -266,11 +266,15 @@ CUT_FILM_PRICES = Table(
             sums=False,
         ),
         per_length("price_to_ask_per_length", "Price to ask ÷ length."),
-        money("price_so_far", "What the shop's sales of twelve months ask for such a piece.",
-              sums=False),
+        money(
+            "price_so_far",
+            "What sales of the twelve months ask for such a piece, by area; blank for areas that "
+            "were not sold.",
+            sums=False,
+        ),
         text("note", "What was assumed, or is missing."),
     ),
-)  # fmt: skip
+)
 
 COUNTER_KITS = Table(
     "counter_kits",

@@ -247,7 +247,7 @@ def _priced(
         **prices,
         lowest_price_per_m=prices["lowest_price"] / length,
         price_to_ask_per_m=prices["price_to_ask"] / length,
-        price_so_far=_price_so_far(records, day, pieces["film"]) * length * pieces["width_m"],
+        price_so_far=_price_so_far(records, day, pieces["film"], length * pieces["width_m"]),
         note=notes.astype("str").where(notes != ""),
     )
     return frame[CUT_FILM_PRICES.inside_names]
@@ -260,16 +260,23 @@ def _kept_words(rule: StripRule, settings: Settings) -> str:
     return f"{lost} of the strip is in the price: so much of what is kept is never used."
 
 
-def _price_so_far(records: Records, day: pd.Timestamp, films: pd.Series) -> pd.Series:
-    """Median price as written of a square metre sold in the twelve months to a day. [money / m²]
+def _price_so_far(
+    records: Records, day: pd.Timestamp, films: pd.Series, area_m2: pd.Series
+) -> pd.Series:
+    """What sales of the twelve months to a day ask for a piece of an area, as written. [money]
 
-    NaN for a film with fewer sales than `pricing.fewest_jobs`.
+    The median price of a square metre × the area; NaN for an area outside those that were sold, of
+    which a mean price says nothing, and for a film with fewer sales than `pricing.fewest_jobs`.
     """
     sold = records["counter_sales"]
     sold = sold[(sold["sold_on"] > day - pd.DateOffset(months=_MONTHS)) & (sold["sold_on"] <= day)]
-    by = (sold["price"] / (sold["length_m"] * sold["width_m"])).groupby(sold["film"])
+    area = sold["length_m"] * sold["width_m"]
+    by = (sold["price"] / area).groupby(sold["film"])
     usual = by.median().where(by.count() >= records.settings.pricing.fewest_jobs)
-    return films.map(usual).astype("float64")
+    of_film = area.groupby(sold["film"])
+    least, most = films.map(of_film.min()), films.map(of_film.max())
+    was_sold = area_m2.between(least - _HAIR, most + _HAIR)
+    return (films.map(usual) * area_m2).where(was_sold).astype("float64")
 
 
 # --- a sale of usual length ----------------------------------------------------------------------

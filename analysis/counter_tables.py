@@ -43,8 +43,8 @@ _SIDE_COST = money("side_loss_cost", "The part of the film cost that is side los
 _SPOILED = money("spoiled_cost", "The part of the film cost that was cut again, or spoiled.")
 _OTHER_STAFF = money(
     "other_staff_cost",
-    "Staff time beyond staff_cost: minutes not written down, at the mean of the others; in full "
-    "months what the hour would earn beyond its wage.",
+    "Staff time beyond that: minutes not written down, at the mean of the others; in full months "
+    "what the hour would earn beyond its wage.",
 )
 _MARGIN = money(
     "margin",
@@ -148,7 +148,7 @@ COUNTER_SALES_EACH = Table(
 
 COUNTER_BY_QUARTER = Table(
     "counter_by_quarter",
-    "Counter sales quarter by quarter",
+    "Counter sales by quarter",
     "What the sales of each fiscal quarter left.",
     (
         key("quarter", "Fiscal quarter."),
@@ -181,6 +181,18 @@ COUNTER_VERDICTS = Table(
         key("group", "Which of them."),
         count("sales", "Sales of the twelve months."),
         count("told", "Those of which every amount is known: the figures are theirs."),
+        money("net_each", f"Margin − displaced + later installs{_EACH}.", sums=False),
+        money("net_low", _LOW, sums=False),
+        money("net_high", _HIGH, sums=False),
+        _PAYS,
+        _VERDICT,
+        money("margin_each", f"Margin before displaced and later installs{_EACH}.", sums=False),
+        money("margin_low", _LOW, sums=False),
+        money("margin_high", _HIGH, sums=False),
+        money("install_each", "What a displaced install would have left.", sums=False),
+        money("displaced_each", f"Cost of displaced installs{_EACH}.", sums=False),
+        money("later_each", f"Later installs{_EACH}.", sums=False),
+        _BREAK_EVEN,
         _ANSWERS,
         count("would_have_booked", "Those of them that answered yes."),
         count("unsure", "Sales to date whose customer was unsure."),
@@ -188,23 +200,9 @@ COUNTER_VERDICTS = Table(
         percent("displaced_low_pct", _LOW),
         percent("displaced_high_pct", _HIGH),
         count("came_back", "Sales to date whose customer booked an install later."),
-        percent(
-            "later_pct", "Chance of an install booked later, within the months that were seen."
-        ),
+        percent("later_pct", "Chance of an install booked later, within the months seen."),
         percent("later_low_pct", _LOW),
         percent("later_high_pct", _HIGH),
-        money("margin_each", f"Margin before displaced and later installs{_EACH}.", sums=False),
-        money("margin_low", _LOW, sums=False),
-        money("margin_high", _HIGH, sums=False),
-        money("install_each", "What a displaced install would have left.", sums=False),
-        money("displaced_each", f"Cost of displaced installs{_EACH}.", sums=False),
-        money("later_each", f"Later installs{_EACH}.", sums=False),
-        money("net_each", f"Margin − displaced + later installs{_EACH}.", sums=False),
-        money("net_low", _LOW, sums=False),
-        money("net_high", _HIGH, sums=False),
-        _PAYS,
-        _VERDICT,
-        _BREAK_EVEN,
         text("unknown", "What moves the answer most."),
         count("further_answers", "Answers at the counter that would probably settle it."),
         text("reason", "Why, in words."),
@@ -254,7 +252,7 @@ CUT_FILM_PRICES = Table(
         money("staff_each", "Staff time of a sale.", sums=False),
         money(
             "installs_each",
-            "Displaced − later installs of a sale, as expected.",
+            "Displaced − later installs, in proportion to the area of the piece.",
             sums=False,
         ),
         money("lowest_price", "Price as written at which nothing is left after all.", sums=False),
@@ -278,9 +276,9 @@ CUT_FILM_PRICES = Table(
 
 COUNTER_KITS = Table(
     "counter_kits",
-    "Kits for people who fit film themselves",
-    "For common requests, by vehicle class: the piece to cut, its price, and what the install of "
-    "the same costs.",
+    "Kits of cut film",
+    "For people who fit film themselves, by request and vehicle class: what to cut, its price, and "
+    "what the install of the same costs.",
     (
         SERVICE,
         CLASS,

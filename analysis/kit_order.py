@@ -75,7 +75,12 @@ def prepare_kit(
     with one_thread():
         costs, installs = kit_costs(costing, records, day)
     say("laying out the kit")
-    return KitPlan(make_kit(costing, records, day, known, costs, installs), records, day, notes)
+    as_of = (
+        f"Prices, and what an install leaves, are as of {day:%Y-%m-%d}, the newest day of the "
+        "records; the report's are as of its quarter's end."
+    )
+    kit = make_kit(costing, records, day, known, costs, installs)
+    return KitPlan(kit, records, day, (*notes, as_of))
 
 
 def _whole(asked: KitRequest) -> KitRequest:
@@ -146,8 +151,8 @@ def _of_vehicle(
 
 
 def default_kit_out(kit: Kit) -> Path:
-    """Where the sheet goes unless told otherwise: `kit-roof-midsize_car.html`, in this folder."""
-    parts = (kit.service, kit.make, kit.model, kit.vehicle_class)
+    """Where the sheet goes unless told otherwise: `kit-roof-midsize_car-GB-60.html`, here."""
+    parts = (kit.service, kit.make, kit.model, kit.vehicle_class, kit.film)
     plain = [re.sub(r"[^\w.-]+", "_", part).strip("._") for part in parts if part]
     shown = "-".join(part for part in plain if part)[:_LONGEST_NAME]
     return Path(f"kit-{shown or 'sheet'}.html")

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from analysis.costing.cuts import FOR_SALE
+from analysis.costing.cuts import FOR_SALE, FROM_LOG
 from analysis.costing.jobs import Costing, vehicle_classes
 from analysis.errors import Unavailable, assert_reconciled
 from analysis.findings.capacity_use import (
@@ -30,8 +30,8 @@ def sale_facts(costing: Costing, records: Records) -> pd.DataFrame:
     DataFrame
         On the index of `counter_sales`: its columns, `vehicle_class`, `quarter_number` (fiscal),
         `revenue, extras_margin, payment_fee, film_cost, side_loss_cost, spoiled_cost, staff_rate,
-        staff_cost` [money, money / h] and `side_loss_area_m2`. Missing where the records do not
-        say; minutes that were not written down cost nothing here.
+        staff_cost` [money, money / h], `side_loss_area_m2` and `has_cut` (whether a cut is written
+        down). Missing where the records do not say; minutes that were not written down cost nothing here.
 
     Notes
     -----
@@ -145,6 +145,7 @@ def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:
         "side_loss_area_m2": side,
         "side_loss_cost": (first_cost * ratio(side, first_area)).mask(none_first, 0.0),
         "spoiled_cost": spoiled.mask(none_spoiled, 0.0),
+        "has_cut": pd.Series(every.isin(at[own["pulled_from"] == FROM_LOG]), index=every),
     }
     return {name: values.set_axis(sales.index) for name, values in columns.items()}
 

@@ -28,6 +28,7 @@ _SHARES: Final = 120
 _SPREADS: Final = 40
 _MONTH_DAYS: Final = 30.4375
 _LONGEST_MONTHS: Final = 24
+_TINY: Final = 1e-9  # a beta wants more than 0
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,32 +129,32 @@ def learn_later(
     -----
     The day of booking is that of the quote, else of the start, else of the finish, of the job that
     `later_job_id` names; one before the sale, or after `seen_until`, is none. By month since the
-    sale, sales at risk are counted as in a life table (half of those whose time ends within a month
-    are taken to have been there; Cutler and Ederer 1958), and the chance of each month has a beta
-    posterior: a discrete beta process (Hjort 1990; both from memory). The prior weighs one sale in
-    all and is spread evenly over the months, as Jeffreys' would be without time. Months count as
-    far as `pricing.fewest_jobs` sales were followed, `_LONGEST_MONTHS` at most; what comes after
-    them does not.
+    sale, sales at risk are counted as in a life table (Cutler and Ederer 1958), one whose time ends
+    within a month by the part of it that was seen; the chance of each month has a beta posterior: a
+    discrete beta process (Hjort 1990; both from memory). The prior weighs one sale in all, as
+    Jeffreys' would without time, and lies where the sales were looked at. Months count as far as
+    `pricing.fewest_jobs` sales were followed, `_LONGEST_MONTHS` at most; what comes after them does
+    not. A sale after `seen_until` says nothing.
     """
     booked = booking_days(sales["later_job_id"], records["jobs"])
     gap = (booked - sales["sold_on"]).dt.days / _MONTH_DAYS
+    until = (seen_until - sales["sold_on"]).dt.days / _MONTH_DAYS
     came = gap.notna() & (gap >= 0) & (booked <= seen_until)
     # A job that several sales name came of the last of them.
     latest = sales.loc[came, ["later_job_id", "sold_on"]].sort_values("sold_on", kind="stable")
     came &= ~came.index.isin(latest.index[latest["later_job_id"].duplicated(keep="last")])
-    followed = ((seen_until - sales["sold_on"]).dt.days / _MONTH_DAYS).where(~came, gap)
-    until = ((seen_until - sales["sold_on"]).dt.days / _MONTH_DAYS).to_numpy(dtype=np.float64)
-    months = _months_seen(until, records.settings.pricing.fewest_jobs)
-    came &= followed < months
-    at = np.floor(followed.to_numpy(dtype=np.float64)).clip(min=0)
-    edges = np.arange(months)
-    entered = (followed.to_numpy()[:, None] >= edges).sum(axis=0).astype(np.float64)
-    events = np.bincount(at[came.to_numpy()].astype(np.int64), minlength=months)[:months]
-    lost = np.bincount(
-        np.minimum(at[~came.to_numpy()], months).astype(np.int64), minlength=months + 1
-    )[:months]
-    risk = np.maximum(entered - lost / 2, events)
-    prior = 1 - JEFFREYS ** (1 / months)
+    seen = until.to_numpy(dtype=np.float64)
+    months = _months_seen(seen, records.settings.pricing.fewest_jobs)
+    came &= gap < months
+    followed = np.clip(seen, 0.0, months)
+    at = np.floor(gap[came].to_numpy(dtype=np.float64)).astype(np.int64)
+    events = np.bincount(at, minlength=months).astype(np.float64)
+    # Who came was at risk for the whole month of it, the others as long as they were followed.
+    start = np.arange(months)
+    stayed = followed[~came.to_numpy(), None]
+    risk = np.clip(stayed - start, 0.0, 1.0).sum(axis=0) + (at[:, None] >= start).sum(axis=0)
+    prior = JEFFREYS * (risk / risk.sum() if risk.sum() > 0 else np.full(months, 1 / months))
+    prior = np.maximum(prior, _TINY)
     monthly = rng.beta(prior + events, 1 - prior + risk - events, (draws, months))
     chance = 1 - np.prod(1 - monthly, axis=1)
     return Later(chance, months, came, int((until > 0).sum()))

@@ -94,7 +94,8 @@ def learn_installs(
     of_class = spread[at] / np.sqrt(by_cell["size"].to_numpy(float) + WIDER_JOBS)
     apart_of = centred(rng.standard_normal((draws, len(by_service)))) * np.nan_to_num(error)
     within = centred(rng.standard_normal((draws, len(at)))) * np.nan_to_num(of_class)
-    noise = np.hstack([apart_of, apart_of[:, at] + within])
+    # What a class does not know of its own it has from its service, with the error of that.
+    noise = np.hstack([apart_of, apart_of[:, at] * (1 - weight) + within])
     whole = _pooled_spread(used, by_service)
     return Installs(cells, cells["contribution"].to_numpy(float) + noise, whole)
 
@@ -121,6 +122,7 @@ def _spreads(used: pd.DataFrame, by_service: pd.DataFrame) -> Array:
     size = by.agg(lambda each: float((each**2).mean())).reindex(by_service.index).to_numpy(float)
     # In proportion to its size, since a long job's contribution varies by more than a short one's.
     relative = np.divide(own, size, out=np.zeros_like(own), where=size > 0)
-    shop = float((free * relative).sum() / free.sum()) if free.sum() > 0 else np.nan
+    # Of services done once each no spread is seen: then it may be as large as the amounts.
+    shop = float((free * relative).sum() / free.sum()) if free.sum() > 0 else 1.0
     drawn = (free * relative + WIDER_JOBS * shop) / (free + WIDER_JOBS)
     return np.asarray(np.sqrt(drawn * size))

@@ -43,7 +43,9 @@ class CounterModel:
     (every amount is known). A kind is a service as answered about, and what its install leaves:
     `share`, `install` (draws × kinds) and `mean_share`, `mean_install`. `later` : chance of a later
     install; `later_apart` : what it leaves beyond such an install [money]; `refill_later` : chance
-    that it takes other work's hours. `minutes_known` of the sales have their minutes written down.
+    that it takes other work's hours. `minutes_known` of the sales have their minutes written down;
+    `minutes_error` : draws of the error of their mean, which stands for the others [min].
+    `use_known` : whether the use of any month of the twelve is known.
     """
 
     sales: pd.DataFrame
@@ -57,6 +59,8 @@ class CounterModel:
     installs: Installs
     hour_earned: float
     minutes_known: int
+    minutes_error: Array
+    use_known: bool
     seed: int
 
     @property
@@ -86,12 +90,14 @@ class Parts:
     """Draws of what sales leave: a mean a sale, or a sum. [money]
 
     `margin` before installs (draws); `exposed` : what each kind weighs, times the chance that its
-    freed hours stay free (draws × kinds); `weight` : what each kind weighs (draws × kinds).
+    freed hours stay free (draws × kinds); `weight` : what each kind weighs (draws × kinds);
+    `refill_later` : chance that a later install takes other work's hours.
     """
 
     margin: Array
     exposed: Array
     weight: Array
+    refill_later: float
 
 
 def counter_model(
@@ -136,41 +142,62 @@ def counter_model(
         installs=installs,
         hour_earned=earned,
         minutes_known=int(sales["minutes"].notna().sum()),
+        minutes_error=_minutes_error(sales["minutes"], draws, rng),
+        use_known=bool((use.loc[of_year, "month_kind"] != NOT_KNOWN).any()),
         seed=seed,
     )
     return _with_expected(model)
 
 
 def parts_of_sum(model: CounterModel, chosen: pd.DataFrame) -> Parts:
-    """What the chosen sales left together: their margins are facts, and have no spread."""
+    """What the chosen sales left together: of their margins minutes not written down are open."""
     kinds = model.share.shape[1]
     at = chosen["kind"].to_numpy(dtype=np.int64)
     free = 1 - chosen["refill_share"].to_numpy(dtype=np.float64)
     exposed = np.bincount(at, weights=free, minlength=kinds)[None, :]
     weight = np.bincount(at, minlength=kinds)[None, :].astype(np.float64)
-    margin = np.array([float(chosen["margin"].sum())])
-    return Parts(margin, exposed.astype(np.float64), weight)
+    unwritten = float(chosen["a_minute_more"].sum())
+    margin = float(chosen["margin"].sum()) - unwritten * model.minutes_error
+    return Parts(margin, exposed.astype(np.float64), weight, model.refill_later)
 
 
-def parts_of_mean(model: CounterModel, chosen: pd.DataFrame, rng: np.random.Generator) -> Parts:
+def parts_of_mean(
+    model: CounterModel, chosen: pd.DataFrame, rng: np.random.Generator, *, if_full: bool = False
+) -> Parts:
     """What a sale such as the chosen ones leaves: which sales come has a spread of its own.
 
+    `if_full` : as if every month whose use is not known had been full.
+
+    Notes
+    -----
     Weights of the sales are drawn by the Bayesian bootstrap (Rubin, The Bayesian bootstrap, Annals
-    of Statistics 9, 1981, 130-134; from memory).
+    of Statistics 9, 1981, 130-134; from memory), and stretched about their mean by
+    √((n + 1) ÷ (n − 3)): that gives the mean of n sales the variance of Student's t with n − 1
+    degrees of freedom, which the bootstrap of few sales falls short of.
     """
     draws, kinds = model.share.shape
     count = len(chosen)
     at = chosen["kind"].to_numpy(dtype=np.int64)
-    margin = chosen["margin"].to_numpy(dtype=np.float64)
+    open_month = (chosen["month_kind"] == NOT_KNOWN).to_numpy() & if_full
+    margin = chosen["margin"].to_numpy(dtype=np.float64) - np.where(
+        open_month, chosen["more_if_full"], 0.0
+    )
     of_kind = np.eye(kinds)[at]
-    free = (1 - chosen["refill_share"].to_numpy(dtype=np.float64))[:, None] * of_kind
+    refill = np.where(open_month, 1.0, chosen["refill_share"].to_numpy(dtype=np.float64))
+    free = (1 - refill)[:, None] * of_kind
+    unwritten = chosen["a_minute_more"].to_numpy(dtype=np.float64)
+    stretch = np.sqrt((count + 1) / max(count - 3, 1))
     step = max(1, _MOST_AT_ONCE // max(count, 1))
     rows = []
     for first in range(0, draws, step):
         part = rng.standard_exponential((min(step, draws - first), count))
         part /= part.sum(axis=1, keepdims=True)
-        rows.append((part @ margin, part @ free, part @ of_kind))
-    return Parts(*(np.concatenate(each) for each in zip(*rows, strict=True)))
+        part = 1 / count + (part - 1 / count) * stretch
+        error = model.minutes_error[first : first + step]
+        rows.append((part @ margin - (part @ unwritten) * error, part @ free, part @ of_kind))
+    later = 1.0 if if_full and not model.use_known else model.refill_later
+    margins, exposed, weight = (np.concatenate(each) for each in zip(*rows, strict=True))
+    return Parts(margins, exposed, weight, later)
 
 
 def displaced_draws(model: CounterModel, parts: Parts) -> Array:
@@ -181,7 +208,7 @@ def displaced_draws(model: CounterModel, parts: Parts) -> Array:
 def later_draws(model: CounterModel, parts: Parts) -> Array:
     """What later installs bring, a draw each. [money]"""
     leaves = model.install + model.later_apart[:, None]
-    gain = later_gain(model.later.draws[:, None], leaves, model.refill_later)
+    gain = later_gain(model.later.draws[:, None], leaves, parts.refill_later)
     return np.asarray((parts.weight * gain).sum(axis=1))
 
 
@@ -207,14 +234,28 @@ def _with_staff(
     )
     cost = (usual / 60 * rate).where(usual > 0, 0.0)
     other = cost - sales["staff_cost"]
+    full = staff_rate(
+        sales["staff_rate"], 0.0 if np.isnan(earned) else earned, 1.0, takes_installers
+    )
+    blank = minutes.isna() & bool(minutes.notna().any())
     known = sales["revenue"] + sales["extras_margin"] - sales["payment_fee"] - sales["film_cost"]
     return sales.assign(
         month_kind=month.map(use["month_kind"]).astype("str").fillna(NOT_KNOWN),
         refill_share=refill,
         usual_minutes=usual,
         other_staff_cost=other,
+        a_minute_more=(rate / 60).where(blank, 0.0),
+        more_if_full=(usual / 60 * (full - rate)).where(usual > 0, 0.0),
         margin=known - sales["staff_cost"] - other,
     )
+
+
+def _minutes_error(minutes: pd.Series, draws: int, rng: np.random.Generator) -> Array:
+    """Draws of the error of the mean of the minutes that are written down. [min]"""
+    known = minutes.dropna().astype("float64")
+    # A single note tells no spread: then it may be as large as the note.
+    spread = float(known.std()) if len(known) > 1 else float(known.sum())
+    return np.asarray(centred(rng.standard_normal(draws)) * spread / np.sqrt(max(len(known), 1)))
 
 
 def _kinds(
@@ -234,9 +275,12 @@ def _kinds(
     kinds, every = pd.factorize(keys)
     size = len(installs.cells)
     mixes = np.full((len(every), size), np.nan)
+    whole = installs.cells["vehicle_class"].isna().to_numpy()
+    usual = np.repeat(np.flatnonzero(whole), installs.cells.loc[whole, "jobs"])
     for at, (_, own, of_film) in enumerate(every):
         chosen = cell[known & (sales["film"] == of_film).to_numpy()] if own < 0 else cell[:0]
-        others = chosen if len(chosen) else cell[known]
+        # Of sales that all name no service it is taken that they stand in for what the shop does.
+        others = chosen if len(chosen) else cell[known] if known.any() else usual
         if own >= 0:
             mixes[at] = np.eye(size)[own]
         elif len(others):

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -25,9 +25,16 @@ from analysis.records.model import Records
 
 Result = pd.DataFrame | Unavailable
 _SEED: Final = 0
+_YEAR_DAYS: Final = 365
+# A film's or service's own sales stand against all sales with the weight of so many of them.
+_ALL_SALES: Final = 20.0
+# From fewer days than these no year is made. Common practice, no source.
+_LEAST_DAYS: Final = 91
 _NO_SALES: Final = (
-    "Nothing was sold over the counter: whether that pays needs the table counter_sales. The "
-    "notebook 05_counter_sale tells it for assumptions that you type in."
+    "No counter sale is written down. Whether such a sale pays needs the table counter_sales: day, "
+    "film, length, width and price of each, then minutes, the service that it stands in for, and "
+    "whether the customer would have booked. The notebook 05_counter_sale tells it for assumptions "
+    "that you type in."
 )
 
 
@@ -85,7 +92,7 @@ def _tables(
     )
     tables: dict[str, Result] = {
         "counter_verdicts": verdicts,
-        "counter_unknowns": _unknowns(model),
+        "counter_unknowns": _unknowns(model, day),
         "cut_film_prices": cut_film_prices(costing, records, day, model.sales, costs),
         "counter_sales": of_quarter,
         "counter_by_quarter": counter_by_quarter(model, quarter.index, settings),
@@ -104,7 +111,7 @@ def _kits(
     return counter_kits(costing, records, day, model.sales, costs, model.installs.cells)
 
 
-def _unknowns(model: CounterModel) -> Result:
+def _unknowns(model: CounterModel, day: pd.Timestamp) -> Result:
     every = pd.Series(True, index=model.sales.index)
     chosen = sales_of(model, every)
     if chosen.empty or not chosen["told"].all():
@@ -114,15 +121,21 @@ def _unknowns(model: CounterModel) -> Result:
             "What the answer hangs on needs a sale in the twelve months whose film and staff time "
             "have a cost, and jobs of the service it stands in for whose contribution is known.",
         )
-    sales_a_year = float(model.sales["is_recent"].sum())
-    return counter_unknowns(model, chosen, parts_for(model, chosen, 0), sales_a_year)
+    return counter_unknowns(model, chosen, parts_for(model, chosen, 0), _sales_a_year(model, day))
+
+
+def _sales_a_year(model: CounterModel, day: pd.Timestamp) -> float:
+    """Sales of the twelve months; of a shop that sells for less, as many a year as so far."""
+    so_far = int((day - model.sales["sold_on"].min()).days) + 1
+    days = min(max(so_far, _LEAST_DAYS), _YEAR_DAYS)
+    return float(model.sales["is_recent"].sum() * _YEAR_DAYS / days)
 
 
 def sale_costs(model: CounterModel) -> SaleCosts:
     """What a sale costs beside its film, by film and by service: means of the twelve months.
 
-    Where a film or a service has no sale in them, the mean of all does. NaN where it is not known,
-    staff time too where no minutes are written down. [money a sale]
+    A film or a service is drawn towards the mean of all sales; without a sale in them it has that
+    mean. NaN where it is not known, staff time too where no minutes are written down. [money a sale]
     """
     sales = model.sales[model.sales["is_recent"]]
     each = pd.DataFrame(
@@ -138,11 +151,20 @@ def sale_costs(model: CounterModel) -> SaleCosts:
     amounts = ["staff_each", "installs_each"]
     mean = each[amounts].mean()
     return SaleCosts(
-        by_film=each.groupby("film")[amounts].mean(),
-        by_service=each.groupby("service")[amounts].mean(),
+        by_film=_drawn_in(each.groupby("film")[amounts], mean),
+        by_service=_drawn_in(each.groupby("service")[amounts], mean),
         staff_each=float(mean["staff_each"]),
         installs_each=float(mean["installs_each"]),
+        area_m2=float((sales["length_m"] * sales["width_m"]).mean()),
     )
+
+
+def _drawn_in(groups: Any, mean: pd.Series) -> pd.DataFrame:
+    """Means by group, drawn towards that of all sales with the weight of `_ALL_SALES` of them."""
+    own, count = groups.mean(), groups.size()
+    weight = count / (count + _ALL_SALES)
+    drawn: pd.DataFrame = mean + (own - mean).mul(weight, axis=0)
+    return drawn
 
 
 def kit_costs(

@@ -1,5 +1,6 @@
 """What the answer hangs on: each unknown moved by itself, and what it is worth to know it."""
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -73,7 +74,7 @@ def net_by_unknown(model: CounterModel, parts: Parts) -> dict[str, Array]:
         np.atleast_1d(each.mean(axis=0)) for each in (parts.margin, parts.exposed, parts.weight)
     )
     share, install = model.mean_share, model.mean_install
-    chance, apart, refill = model.mean_later, float(model.later_apart.mean()), model.refill_later
+    chance, apart, refill = model.mean_later, float(model.later_apart.mean()), parts.refill_later
     gain = later_gain(chance, install + apart, refill)
     fixed = float(margin[0] - exposed @ (share * install) + weight @ gain)
     later_by_install = later_gain(chance, 1.0, refill)
@@ -115,7 +116,7 @@ def _middle(
     model: CounterModel, chosen: pd.DataFrame, parts: Parts, name: str
 ) -> tuple[Array, str]:
     """Draws of an unknown itself, in the unit it is shown in."""
-    mean = Parts(parts.margin, parts.exposed, parts.weight.mean(axis=0)[None, :])
+    mean = replace(parts, weight=parts.weight.mean(axis=0)[None, :])
     if name == DISPLACED:
         return 100 * weighted_share(mean, model.share), PERCENT
     if name == LATER:

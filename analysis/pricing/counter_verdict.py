@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from typing import Final
 
 import numpy as np
@@ -21,9 +22,9 @@ PAYS, DOES_NOT, CANNOT_TELL = "pays", "does not pay", "can't tell"
 # Probabilities from which on, and up to which, it is said.
 SURE: Final = 0.9
 # Further answers settle it where they do so in this share of the cases that are still possible.
-_SETTLED: Final = 0.8
+_SETTLED: Final = 2 / 3
 _MOST_ANSWERS: Final = 1024
-_TRIALS: Final = 200
+_TRIALS: Final = 400
 _INNER: Final = 500
 
 
@@ -48,9 +49,10 @@ class Judged:
     held_back: str
 
 
-FEW_SALES, FEW_ANSWERS, NO_MINUTES, NO_COST = (
+FEW_SALES, FEW_ANSWERS, NO_MONTHS, NO_MINUTES, NO_COST = (
     "few sales",
     "few answers",
+    "no months",
     "no minutes",
     "no cost",
 )
@@ -60,33 +62,38 @@ def judge(
     model: CounterModel,
     chosen: pd.DataFrame,
     parts: Parts,
+    if_full: Parts,
+    answers: int,
     fewest: int,
-    rng: np.random.Generator,
+    seed: tuple[int, ...],
 ) -> Judged:
-    """The verdict on sales such as the chosen ones (all of them told); `parts` a mean a sale.
+    """The verdict on sales such as the chosen ones; `parts` a mean a sale.
+
+    `if_full` : the same if the months whose use is not known had been full; `answers` : yes or no
+    at the counter that it rests on.
 
     Notes
     -----
     A verdict is held back where it would rest on fewer than `fewest` sales, or answers, unless it
-    holds whether every sale displaces an install or none does; and 'pays' where no minutes of staff
-    were ever written down, because they would only cost.
+    holds whether every sale displaces an install or none does; where it would be another if the
+    months whose use is not known had been full; and 'pays' where fewer than `fewest` sales have
+    their minutes written down, because time only costs.
     """
     margin = np.broadcast_to(parts.margin, len(model.share))
     displaced, later = displaced_draws(model, parts), later_draws(model, parts)
     net = net_draws(model, parts)
     if len(chosen) == 0 or np.isnan(net).any():
-        lacking = FEW_SALES if len(chosen) == 0 else NO_COST
-        return Judged(margin, displaced, later, net, np.nan, CANNOT_TELL, False, None, lacking)
+        return Judged(margin, displaced, later, net, np.nan, CANNOT_TELL, False, None, NO_COST)
     probability = float((net > 0).mean())
     by_all = (parts.exposed * model.install).sum(axis=1)
     ends = [float((margin + later - part > 0).mean()) for part in (0.0, by_all)]
     holds = all(end >= SURE for end in ends) or all(end <= 1 - SURE for end in ends)
-    answers = int(model.displaced.answers.sum())
-    held = _held_back(model, len(chosen), answers, holds, probability, fewest)
+    full = float((net_draws(model, if_full) > 0).mean())
+    held = _held_back(model, len(chosen), answers, holds, (probability, full), fewest)
     verdict = CANNOT_TELL if held else word(probability)
     further = None
     if verdict == CANNOT_TELL and held in ("", FEW_ANSWERS):
-        further = further_answers(model, parts, net + displaced, rng)
+        further = further_answers(model, parts, net + displaced, seed)
         if held == FEW_ANSWERS and further is not None:
             further = max(further, fewest - answers)
     return Judged(margin, displaced, later, net, probability, verdict, holds, further, held)
@@ -100,23 +107,31 @@ def word(probability: float) -> str:
 
 
 def _held_back(
-    model: CounterModel, sales: int, answers: int, holds: bool, probability: float, fewest: int
+    model: CounterModel,
+    sales: int,
+    answers: int,
+    holds: bool,
+    probabilities: tuple[float, float],
+    fewest: int,
 ) -> str:
     if sales < fewest:
         return FEW_SALES
     if answers < fewest and not holds:
         return FEW_ANSWERS
-    return NO_MINUTES if model.minutes_known == 0 and probability >= SURE else ""
+    if len({word(each) for each in probabilities}) > 1:
+        return NO_MONTHS
+    sure = probabilities[0] >= SURE
+    return NO_MINUTES if model.minutes_known < fewest and sure else ""
 
 
 def further_answers(
-    model: CounterModel, parts: Parts, rest: Array, rng: np.random.Generator
+    model: CounterModel, parts: Parts, rest: Array, seed: tuple[int, ...]
 ) -> int | None:
     """How many more answers (yes or no) would probably settle whether it pays.
 
     `rest` : draws of what a sale leaves before displaced installs. The least number with which the
-    verdict would be sure in `_SETTLED` of the cases that are still possible; None where not even
-    `_MOST_ANSWERS` would do, because the answer hangs on something else.
+    verdict would be sure in `_SETTLED` of the cases that are still possible, and with twice as many
+    too; None where not even `_MOST_ANSWERS` would do, because the answer hangs on something else.
 
     Notes
     -----
@@ -133,21 +148,21 @@ def further_answers(
     if not 0 < mean < 1 or variance <= 0:
         return None
     weight = max(mean * (1 - mean) / variance - 1, 1e-3)
-    some = rng.choice(len(share), _INNER, replace=False) if len(share) > _INNER else slice(None)
+    first, second = mean * weight, (1 - mean) * weight
+    some = np.random.default_rng(seed).permutation(len(share))[:_INNER]
     known, all_of_it = (rest - unsure)[some], full[some]
 
+    @cache
     def settles(answers: int) -> bool:
-        truth = rng.beta(mean * weight, (1 - mean) * weight, _TRIALS)
+        # The same chance for every number, so that more answers do not settle less by luck.
+        rng = np.random.default_rng([*seed, 1])
+        truth = rng.beta(first, second, _TRIALS)
         yes = rng.binomial(answers, truth)[:, None]
-        drawn = rng.beta(
-            mean * weight + yes,
-            (1 - mean) * weight + answers - yes,
-            (_TRIALS, len(known)),
-        )
+        drawn = rng.beta(first + yes, second + answers - yes, (_TRIALS, len(known)))
         pays = (known - drawn * all_of_it > 0).mean(axis=1)
         return bool(((pays >= SURE) | (pays <= 1 - SURE)).mean() >= _SETTLED)
 
-    return _least(settles)
+    return _least(lambda answers: settles(answers) and settles(2 * answers))
 
 
 def _least(settles: Callable[[int], bool]) -> int | None:

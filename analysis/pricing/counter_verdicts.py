@@ -11,8 +11,8 @@ from analysis.findings.sale_margins import FULL, IDLE, NOT_KNOWN
 from analysis.pricing.counter_arithmetic import break_even_share
 from analysis.pricing.counter_model import CounterModel, Parts, parts_of_mean
 from analysis.pricing.counter_unknowns import ENDS, largest_unknown, weighted_share
-from analysis.pricing.counter_verdict import NO_COST, Judged, judge
-from analysis.pricing.counter_words import lacking, reason
+from analysis.pricing.counter_verdict import CANNOT_TELL, FEW_SALES, NO_COST, Judged, judge
+from analysis.pricing.counter_words import lacking, reason, to_note
 from analysis.settings import Settings
 
 ALL, FILM, SERVICE, MONTHS = "all", "film", "service", "months"
@@ -64,9 +64,12 @@ def sales_of(model: CounterModel, mask: pd.Series) -> pd.DataFrame:
     return told if len(told) else recent[recent["margin"].notna()]
 
 
-def parts_for(model: CounterModel, chosen: pd.DataFrame, at: int) -> Parts:
+def parts_for(
+    model: CounterModel, chosen: pd.DataFrame, at: int, *, if_full: bool = False
+) -> Parts:
     """What a sale such as the chosen ones leaves; `at` : the group's place, for its own seed."""
-    return parts_of_mean(model, chosen, np.random.default_rng([model.seed, 1, at]))
+    rng = np.random.default_rng([model.seed, 1, at])
+    return parts_of_mean(model, chosen, rng, if_full=if_full)
 
 
 def _groups(sales: pd.DataFrame) -> Iterator[tuple[str, str, pd.Series]]:
@@ -107,29 +110,47 @@ def _row(
         **_spread("later_share", model.later.draws, "later_low_share", "later_high_share"),
         "enough": int(recent["told"].sum()) >= fewest,
     }
-    row |= _figures(model, chosen, to_date, at, fewest)
+    # Films and services need answers of their own; months differ in how full they were alone.
+    answers = row["answers"] if kind in (FILM, SERVICE) else int(model.displaced.answers.sum())
+    row |= _figures(model, chosen, to_date, at, answers, fewest)
     held = row.pop("held_back")
-    row["reason"] = reason(row, held, settings)
+    row["reason"] = reason(row, held, answers, chosen, settings)
+    if kind == ALL and (note := to_note(to_date)):
+        row["reason"] = f"{row['reason']} {note}"
     if held == NO_COST and (wants := lacking(recent)):
         row["reason"] = f"{row['reason']} To tell, it wants {wants}.".strip()
     return row
 
 
 def _figures(
-    model: CounterModel, chosen: pd.DataFrame, to_date: pd.DataFrame, at: int, fewest: int
+    model: CounterModel,
+    chosen: pd.DataFrame,
+    to_date: pd.DataFrame,
+    at: int,
+    answers: int,
+    fewest: int,
 ) -> dict[str, Any]:
     """The estimates of a group; blank where no sale is known."""
     shown = chosen if len(chosen) else to_date
     kinds = np.bincount(shown["kind"].to_numpy(dtype=np.int64), minlength=model.share.shape[1])
-    weight = Parts(np.zeros(1), np.zeros((1, len(kinds))), kinds[None, :].astype(np.float64))
+    of_kinds = kinds[None, :].astype(np.float64)
+    weight = Parts(np.zeros(1), np.zeros_like(of_kinds), of_kinds, model.refill_later)
     share = weighted_share(weight, model.share)
     figures = _spread("displaced_share", share, "displaced_low_share", "displaced_high_share")
     if not len(chosen):
-        judged = judge(model, chosen, weight, fewest, np.random.default_rng(model.seed))
         blank = dict.fromkeys(("margin_each", "margin_low", "margin_high"), np.nan)
-        return figures | blank | _BLANK | _said(judged, None)
+        sold = bool(to_date["is_recent"].any())
+        said = {
+            "probability_pays": np.nan,
+            "verdict": CANNOT_TELL,
+            "unknown": None,
+            "further_answers": None,
+            "held_back": NO_COST if sold else FEW_SALES,
+        }
+        return figures | blank | _BLANK | said
     parts = parts_for(model, chosen, at)
-    judged = judge(model, chosen, parts, fewest, np.random.default_rng([model.seed, 2, at]))
+    full = parts_for(model, chosen, at, if_full=True)
+    judged = judge(model, chosen, parts, full, answers, fewest, (model.seed, 2, at))
     figures |= _spread("margin_each", judged.margin, "margin_low", "margin_high")
     figures["margin_each"] = float(chosen["margin"].mean())
     if np.isnan(judged.net).any():

@@ -15,14 +15,20 @@ from analysis.pricing.counter_unknowns import (
 )
 from analysis.pricing.counter_verdict import (
     CANNOT_TELL,
+    DOES_NOT,
     FEW_ANSWERS,
     FEW_SALES,
     NO_COST,
     NO_MINUTES,
+    NO_MONTHS,
 )
 from analysis.pricing.money_words import money_words, percent_words
 from analysis.settings import Settings
 
+# Other work takes the hours of displaced installs where less than this of their cost is left.
+_MOSTLY: Final = 0.9
+# Answers that take longer than this at the pace of the twelve months are not worth waiting for.
+MOST_YEARS: Final = 3.0
 # Columns of a sale that may be missing, and what to write down for them.
 _LACKING: Final = {
     "film_cost": "a purchase of the film before its first sale, with roll width and length",
@@ -39,11 +45,21 @@ _HANGS: Final = {
 }
 
 
-def reason(row: dict[Any, Any], held_back: str, settings: Settings) -> str:
-    """Why a verdict is as it is. `row` : columns of `counter_verdicts` (inside)."""
-    parts = [_makes(row, settings), _break_even(row, settings)]
+def reason(
+    row: dict[Any, Any], held_back: str, answers: int, chosen: pd.DataFrame, settings: Settings
+) -> str:
+    """Why a verdict is as it is.
+
+    `row` : columns of `counter_verdicts` (inside); `answers` : what it
+    rests on of them; `chosen` : its sales.
+    """
+    parts = [_makes(row, settings)]
+    if held_back not in (FEW_SALES, NO_COST):
+        parts.append(_break_even(row, settings))
+    if row["verdict"] == DOES_NOT:
+        parts.append(_to_do(row, chosen, settings))
     if row["verdict"] == CANNOT_TELL:
-        parts.append(_unsure(row, held_back, settings))
+        parts.append(_unsure(row, held_back, answers, settings))
     return " ".join(part for part in parts if part)
 
 
@@ -57,6 +73,12 @@ def sums_note(sales: pd.DataFrame, minutes_known: int) -> str | float:
     """What was assumed for some sales, or is missing; NaN for nothing."""
     count = len(sales)
     parts = []
+    without = int((~sales["has_cut"]).sum())
+    if without:
+        parts.append(
+            f"{without} {_sales(without)} without a row in cuts: the roll's whole width counts as "
+            "used."
+        )
     untold = int((~sales["told"]).sum())
     if untold:
         parts.append(
@@ -69,8 +91,9 @@ def sums_note(sales: pd.DataFrame, minutes_known: int) -> str | float:
         parts.append(f"Minutes of {blank} {_sales(blank)} are taken from the mean of the others.")
     unnamed = int(sales["service"].isna().sum())
     if unnamed:
+        others = "the others" if unnamed < count else "other sales, else the shop's jobs,"
         parts.append(
-            f"{unnamed} {_sales(unnamed)} without a service: taken to stand in for what the others "
+            f"{unnamed} {_sales(unnamed)} without a service: taken to stand in for what {others} "
             "do."
         )
     unknown = int((sales["month_kind"] == "not known").sum())
@@ -106,13 +129,17 @@ def _break_even(row: dict[Any, Any], settings: Settings) -> str:
     if pd.isna(share):
         return ""
     if share >= 1:
-        return "It would pay even if every sale displaced an install."
+        line = "It would pay even if every sale displaced an install"
+        taken = row["displaced_each"] < _MOSTLY * row["displaced_share"] * row["install_each"]
+        return (
+            f"{line}, because in full months other work takes its hours." if taken else f"{line}."
+        )
     if share <= 0:
         return "It would lose even if no sale displaced an install."
     return f"It pays as long as under {percent_words(share, settings)} of sales displace one."
 
 
-def _unsure(row: dict[Any, Any], held_back: str, settings: Settings) -> str:
+def _unsure(row: dict[Any, Any], held_back: str, answers: int, settings: Settings) -> str:
     fewest = settings.pricing.fewest_jobs
     if held_back == FEW_SALES:
         count = int(row["told"])
@@ -120,20 +147,51 @@ def _unsure(row: dict[Any, Any], held_back: str, settings: Settings) -> str:
     if held_back == NO_COST:
         return ""
     if held_back == NO_MINUTES:
-        return "No minutes are written down, and staff time may turn it round: note them."
-    if held_back == FEW_ANSWERS:
-        more = _more(row)
+        return "Hardly any minutes are written down, and staff time may turn it round: note them."
+    if held_back == NO_MONTHS:
         return (
-            f"Only {int(row['answers'])} customers said whether they would have booked the install"
-            f"{more or '; nothing is said under ' + str(fewest)}."
+            "How full the shop was is not known, and in full months it would be another answer: "
+            "keep the tables hours and capacity."
         )
+    if held_back == FEW_ANSWERS:
+        who = "1 customer" if answers == 1 else f"{answers} customers"
+        more = _more(row) or f"; nothing is said under {fewest}"
+        return f"Only {who} said whether they would have booked the install{more}."
     line = f"It hangs most on {_HANGS[row['unknown']]}"
     return f"{line}{_more(row) or '; further answers alone would not settle it'}."
+
+
+def _to_do(row: dict[Any, Any], chosen: pd.DataFrame, settings: Settings) -> str:
+    """What a sale that does not pay would need, and where most of it goes."""
+    more = money_words(-row["net_each"], settings)
+    staff = float((chosen["staff_cost"] + chosen["other_staff_cost"]).mean())
+    takes = {
+        "film": float(chosen["film_cost"].mean()),
+        "staff time": staff,
+        "installs displaced": float(row["displaced_each"]),
+    }
+    most = max(takes, key=lambda name: takes[name])
+    return (
+        f"It would have to bring {more} more a sale; most goes for {most} "
+        f"({money_words(takes[most], settings)})."
+    )
+
+
+def to_note(sales: pd.DataFrame) -> str:
+    """The columns that no sale has filled in, in a sentence; "" for none."""
+    wanted = ("minutes", "service", "would_book", "later_job_id")
+    blank = [name for name in wanted if sales[name].isna().all()]
+    if not blank:
+        return ""
+    named = blank[0] if len(blank) == 1 else f"{', '.join(blank[:-1])} and {blank[-1]}"
+    return f"No sale has anything in {named}: write that down to be surer."
 
 
 def _more(row: dict[Any, Any]) -> str:
     further = row["further_answers"]
     if pd.isna(further):
         return ""
+    if further > MOST_YEARS * max(row["sales"], 1):
+        return "; it would take years of answers to settle, so think of the price instead"
     word = "answer" if further == 1 else "answers"
     return f"; some {int(further)} further {word} at the counter would probably settle it"

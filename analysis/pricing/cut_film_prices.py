@@ -127,7 +127,8 @@ def cut_film_prices(
     rule = strip_rule(costing, settings, day)
     films = sorted(sales["film"].unique())
     rolls = _rolls(costing, films, day)
-    widths = _widths(rolls, sales, settings.pricing.fewest_jobs)
+    step = INCH_M if LENGTH_UNITS[settings.length_unit] % INCH_M == 0 else metres_per("cm")
+    widths = _widths(rolls, sales, settings.pricing.fewest_jobs, step)
     pieces = _best_rolls(widths, rolls, rule).merge(
         _lengths(sales, settings.length_unit), on="film", validate="m:m"
     )
@@ -154,13 +155,15 @@ def _rolls(costing: Costing, films: list[str], day: pd.Timestamp) -> pd.DataFram
     return rolls.astype({"film": "str", "roll_width_m": "float64", "cost_per_m2": "float64"})
 
 
-def _widths(rolls: pd.DataFrame, sales: pd.DataFrame, fewest: int) -> pd.DataFrame:
+def _widths(rolls: pd.DataFrame, sales: pd.DataFrame, fewest: int, step_m: float) -> pd.DataFrame:
     """`film, width_m`: its rolls, half and a third of the widest, and widths sold often.
+
+    Half and third are whole steps of `step_m`, for nobody cuts 50.7 cm.
 
     A film without a roll of known width has those sold often, else the one sold most.
     """
     widest = rolls.groupby("film")["roll_width_m"].max()
-    parts = [widest / 2, widest / 3]
+    parts = [np.floor(widest / share / step_m + _HAIR) * step_m for share in (2, 3)]
     sold = sales.groupby(["film", "width_m"]).size().rename("sold").reset_index()
     most = sold.sort_values(["sold", "width_m"], kind="stable").drop_duplicates("film", keep="last")
     often = sold["sold"] >= fewest
@@ -226,6 +229,9 @@ def _priced(
     area = length * pieces["paid_width_m"]
     film_cost = area * pieces["cost_per_m2"]
     each = costs.of_films(pieces["film"])
+    # A scrap displaces no roof: what installs cost goes by the area of the piece.
+    size = length * pieces["width_m"] / costs.area_m2
+    each = each.assign(installs_each=each["installs_each"] * size)
     prices = counter_prices(film_cost, each, settings)
     strip = pd.Series(rule.words(pieces["strip_m"]), index=pieces.index, dtype="str")
     notes = joined_notes(

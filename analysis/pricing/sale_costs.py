@@ -25,13 +25,15 @@ class SaleCosts:
 
     `by_film`, `by_service` : index film or service; `staff_each`, and `installs_each`, displaced −
     later installs. `staff_each`, `installs_each` : over all, for a film or service without a row of
-    its own. NaN where it is not known.
+    its own. `area_m2` : of the mean sale, which `installs_each` belongs to: a scrap displaces no roof.
+    NaN where it is not known.
     """
 
     by_film: pd.DataFrame
     by_service: pd.DataFrame
     staff_each: float
     installs_each: float
+    area_m2: float
 
     def of_films(self, films: pd.Series) -> pd.DataFrame:
         """`staff_each, installs_each` of each film, on the index of `films`."""

@@ -1,6 +1,7 @@
-"""Rules about the install that a counter sale names as booked afterwards: doubtful, used."""
+"""Rules about counter sales: the install named as booked afterwards, the answers. Doubtful."""
 
 from collections.abc import Iterator
+from typing import Final
 
 import pandas as pd
 
@@ -26,6 +27,26 @@ LATER_JOB_TWICE = Rule(
     "A later job that another counter sale names as well; it counts for the last sale before it.",
     "Leave the number with the sale that brought the job.",
 )
+ONLY_YES = Rule(
+    "only-yes",
+    DOUBTFUL,
+    "Several counter sales with yes in would_book, none with no, and others left blank (told "
+    "once).",
+    "Write no where the customer said no: a blank counts as not asked.",
+)
+_SEVERAL: Final = 5
+
+
+def counter_findings(shop: Shop) -> Iterator[Found]:
+    """Everything doubtful about counter sales."""
+    yield from later_job_findings(shop)
+    sales = shop.used["counter_sales"]
+    book = sales["would_book"]
+    yes, no, blank = (int(each.sum()) for each in (book == "yes", book == "no", book.isna()))
+    is_told = yes >= _SEVERAL and not no and blank > 0
+    first = sales.index[book == "yes"][: 1 if is_told else 0]
+    problem = f"{yes} sales have yes, none has no, and {blank} are blank"
+    yield found(ONLY_YES, "counter_sales", "would_book", first, problem)
 
 
 def later_job_findings(shop: Shop) -> Iterator[Found]:

@@ -7,7 +7,7 @@ import pandas as pd
 from rapidfuzz import fuzz, process
 
 from analysis.record_tables import VEHICLE_CLASSES
-from analysis.records.counter_rules import later_job_findings
+from analysis.records.counter_rules import counter_findings
 from analysis.records.decision_rules import decision_findings
 from analysis.records.film_rules import bought_film, shared_widths
 from analysis.records.job_lines import cut_lines
@@ -134,7 +134,7 @@ def money_findings(
                  ["service", "vehicle_class", "effective_from"])  # fmt: skip
     yield from _months(shop)
     yield from _classes(shop)
-    yield from later_job_findings(shop)
+    yield from counter_findings(shop)
     yield from decision_findings(shop, misspelt_services)
 
 

@@ -5,8 +5,9 @@ from typing import Final
 import pandas as pd
 
 from analysis.counter_tables import COUNTER_UNKNOWNS, COUNTER_VERDICTS
+from analysis.findings.sale_margins import IDLE
 from analysis.pricing.counter_verdict import DOES_NOT, PAYS
-from analysis.pricing.counter_verdicts import ALL, FILM, SERVICE
+from analysis.pricing.counter_verdicts import ALL, FILM, MONTH_NAMES, MONTHS, SERVICE
 from analysis.report.answer import Answer
 from analysis.report.counter_phrases import (
     Row,
@@ -32,6 +33,7 @@ MOST_NAMED: Final = 2
 NOTEBOOK: Final = "05_counter_sale"
 # Probabilities beyond these are not told to the percent.
 _NEARLY: Final = 0.995
+_ALL: Final = 100.0  # percent
 
 
 def counter_answer(review: Review) -> Answer:
@@ -50,7 +52,7 @@ def counter_answer(review: Review) -> Answer:
     parts = [
         _months(rows, say),
         _for_whom(rows, say),
-        _displaced(whole, say),
+        _displaced(whole, rows.get((MONTHS, MONTH_NAMES[IDLE])), say),
         _hangs_on(review, whole, say),
         _settled(whole, is_known, say),
         to_write_down(review, if_worth=is_known),
@@ -145,9 +147,17 @@ def _in_sentence(row: Row) -> str:
     return f"with {lowered}" if row["kind"] == FILM else lowered
 
 
-def _displaced(whole: Row, say: Numbers) -> str:
-    by_all = cost_by_all(whole)
-    return "" if pd.isna(by_all) else f"{displaced_finding(whole, say)}."
+def _displaced(whole: Row, idle: Row | None, say: Numbers) -> str:
+    """Up to which share it pays; where full months hide it, the share of idle ones too."""
+    if pd.isna(cost_by_all(whole)):
+        return ""
+    line = displaced_finding(whole, say)
+    even = float("nan") if idle is None else idle["break_even_displaced_pct"]
+    if whole["break_even_displaced_pct"] > _ALL and 0 < even < _ALL:
+        line += (
+            f" (in full months other work takes it); in idle months it stops at {say.percent(even)}"
+        )
+    return f"{line}."
 
 
 def _hangs_on(review: Review, whole: Row, say: Numbers) -> str:

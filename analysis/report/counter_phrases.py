@@ -19,6 +19,7 @@ from analysis.pricing.counter_verdicts import (
     NOT_NAMED,
     SERVICE,
 )
+from analysis.pricing.counter_words import MOST_YEARS
 from analysis.report.grids import Grid, few, number, slices_of
 from analysis.report.numbers import MISSING, NOT_GIVEN, Numbers, counted, label
 from analysis.report.results import Review
@@ -145,7 +146,8 @@ def _wanting(row: Row, say: Numbers) -> str:
 def settled_by(row: Row, say: Numbers) -> str:
     """`8 more answers at the counter`; nothing where answers would not settle it."""
     answers = row["further_answers"]
-    if pd.isna(answers) or answers <= 0:
+    # What would take years to ask settles nothing.
+    if pd.isna(answers) or not 0 < answers <= MOST_YEARS * max(row["sales"], 1):
         return ""
     word = "more answer" if answers == 1 else "more answers"
     return f"{say.number(answers)} {word} at the counter"

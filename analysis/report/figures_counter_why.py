@@ -11,6 +11,7 @@ import plotly.graph_objects as go
 from analysis.counter_tables import COUNTER_UNKNOWNS, COUNTER_VERDICTS
 from analysis.pricing.counter_verdicts import ALL
 from analysis.report.counter_phrases import (
+    WORTH_NOTHING,
     Row,
     cost_by_all,
     displaced_finding,
@@ -43,6 +44,7 @@ from analysis.report.numbers import MISSING, Numbers, counted, sentence_case
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12
+_ALL: Final = 100.0  # percent
 _SHARES_HEIGHT, _FOOT_WORD = 320, 14
 _ROOM, _BAR_WIDTH = 0.22, 0.3
 # So far from the line, as a share of its fall, a mark still looks as if it lay on it.
@@ -254,7 +256,7 @@ def _displaced_grid(row: Row, nets: tuple[float, float, float], even: float, say
     rows = [
         ("none", say.percent(0.0), say.money(nets[0])),
         ("as learnt", learnt(row, say), say.money(nets[2])),
-        ("break-even", say.percent(even), MISSING if np.isnan(even) else say.money(0.0)),
+        ("break-even", _even_text(even, say), MISSING if np.isnan(even) else say.money(0.0)),
         ("all", say.percent(100.0), say.money(nets[1])),
     ]
     headings = (
@@ -264,6 +266,13 @@ def _displaced_grid(row: Row, nets: tuple[float, float, float], even: float, say
     )
     cells = tuple(tuple(map(Cell, each)) for each in rows)
     return Grid("What a sale leaves, by displaced installs", 1, (), headings, cells)
+
+
+def _even_text(even: float, say: Numbers) -> str:
+    """The break-even share; there are no shares beyond none and all."""
+    if even > _ALL:
+        return f"none up to {say.percent(_ALL)}"
+    return "under none" if even < 0 else say.percent(even)
 
 
 # --- every unknown -------------------------------------------------------------------------------
@@ -290,7 +299,7 @@ def gather_unknowns(review: Review) -> UnknownsInfo:
     whole = verdict_rows(review).get((ALL, ""))
     some = "" if len(shown) == len(frame) else f" {len(shown)} of {len(frame)} are drawn."
     return UnknownsInfo(
-        title=f"The answer hangs most on {words[0].name}: {words[0].nets}",
+        title=_unknowns_finding(frame, words[0]),
         alternative=alternative(
             "Bars from one end to the other", "what a sale leaves by unknown", names, texts
         ),
@@ -310,6 +319,13 @@ def gather_unknowns(review: Review) -> UnknownsInfo:
         texts=tuple(texts),
         net=float("nan") if whole is None else float(whole["net_each"]),
     )
+
+
+def _unknowns_finding(frame: pd.DataFrame, widest: UnknownTexts) -> str:
+    """What the answer hangs on, or that nothing left open would change it; no full stop."""
+    if number(frame, "value_of_knowing").fillna(0.0).max() < WORTH_NOTHING:
+        return f"Nothing left open would change the answer; most moves {widest.name}"
+    return f"The answer hangs most on {widest.name}: {widest.nets}"
 
 
 def draw_unknowns(info: UnknownsInfo) -> go.Figure:

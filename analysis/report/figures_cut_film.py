@@ -1,13 +1,14 @@
 """The price list of cut film, and the kits for those who fit it themselves: tables alone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 from babel.numbers import get_currency_precision
 
-from analysis.counter_tables import COUNTER_KITS, CUT_FILM_PRICES
+from analysis.counter_tables import COUNTER_KITS, COUNTER_SALES, CUT_FILM_PRICES
+from analysis.pricing.sale_costs import INSTALLS_UNKNOWN, STAFF_UNKNOWN
 from analysis.report.grids import (
     ABSENT,
     Cell,
@@ -50,6 +51,8 @@ _KIT_COLUMNS: Final = (
 )
 # The lines of each width in the table of a film.
 _ASK, _LOWEST, _SO_FAR = "price_to_ask", "lowest_price", "price_so_far"
+# Lengths that differ by less are the same on any tape, in any unit.
+_SAME_LENGTH, _MOST_PLACES = 1e-4, 3
 _LINES: Final = (("to ask", _ASK), ("lowest", _LOWEST), ("so far", _SO_FAR))
 
 
@@ -81,9 +84,9 @@ def gather_cut_film_prices(review: Review) -> FigureInfo:
     # A film of which no price is known stands in the last table, with what it wants.
     known = number(frame, _ASK).notna().groupby(frame["film"], dropna=False).transform("any")
     shown = _as_text(frame[known], settings, say)
+    by_film = dict(list(shown.groupby("film", sort=False, dropna=False)))
     films = [
-        _film_grid(label(film), part, settings)
-        for film, part in shown.groupby("film", sort=False, dropna=False)
+        _film_grid(label(film), by_film[film], settings) for film in _most_sold(review, by_film)
     ]
     return FigureInfo(
         title=cut_film_finding(frame, say),
@@ -94,8 +97,22 @@ def gather_cut_film_prices(review: Review) -> FigureInfo:
         "less later installs. So far: what the shop's sales of twelve months ask for such a "
         "piece. Film at its newest landed cost. The strip is what "
         "the roll is wider than the piece: one that is kept is film for another piece, else the "
-        f"price pays for the whole width.{_not_known(frame[~known])}",
+        f"price pays for the whole width.{_left_out(frame)}{_not_known(frame[~known])}",
     )
+
+
+def _most_sold(review: Review, films: Iterable[Any]) -> list[Any]:
+    """The films, those sold most in the twelve months first."""
+    year = review.year.get(COUNTER_SALES.name)
+    sold = year.set_index("film")["sales"].to_dict() if isinstance(year, pd.DataFrame) else {}
+    return sorted(films, key=lambda film: -sold.get(film, 0))
+
+
+def _left_out(frame: pd.DataFrame) -> str:
+    """What the prices leave out because it is not known: the same for all, so it is said once."""
+    notes = frame["note"].dropna()
+    parts = [each for each in (STAFF_UNKNOWN, INSTALLS_UNKNOWN) if notes.str.contains(each).any()]
+    return f" {' '.join(parts)}" if parts else ""
 
 
 def _not_known(frame: pd.DataFrame) -> str:
@@ -136,7 +153,7 @@ def cut_film_finding(frame: pd.DataFrame, say: Numbers) -> str:
 def _as_text(frame: pd.DataFrame, settings: Settings, say: Numbers) -> pd.DataFrame:
     """The keys as numbers, with `width_text` and `length_text`, and the prices as printed."""
     texts = {
-        f"{name}_text": say.column(frame[name], CUT_FILM_PRICES.column(name))
+        f"{name}_text": [say.number(each, _exact_places(frame[name])) for each in frame[name]]
         for name in ("width", "length")
     }
     per_length = {
@@ -149,6 +166,15 @@ def _as_text(frame: pd.DataFrame, settings: Settings, say: Numbers) -> pd.DataFr
         for name, count in places.items()
     }
     return frame.assign(**texts, **per_length, **prices)
+
+
+def _exact_places(values: pd.Series) -> int:
+    """Decimal places that a tape needs for these lengths: as few as leave none of them rounded."""
+    known = values.dropna().astype("float64")
+    for places in range(_MOST_PLACES):
+        if ((known - known.round(places)).abs() < _SAME_LENGTH).all():
+            return places
+    return _MOST_PLACES
 
 
 def _film_grid(film: str, part: pd.DataFrame, settings: Settings) -> Grid:

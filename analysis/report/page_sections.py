@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+import pandas as pd
 import plotly.io
 from markupsafe import Markup
 
@@ -305,21 +306,26 @@ def _saving(review: Review) -> Section:
 
 
 def _counter(review: Review) -> Section:
-    """Does the counter sale pay, why, and at what prices."""
+    """Does the counter sale pay, why, and at what prices; without any sale that is said once."""
+    verdicts = _block("counter-verdicts", gather_counter_verdicts(review), draw_counter_verdicts)
+    is_sold = isinstance(review.results.get("counter_verdicts"), pd.DataFrame)
+    why = _why_counter(review) if is_sold else ()
     return Section(
         "counter",
         "Counter sale of film",
         "Whether a piece of film, sold to somebody who fits it alone, leaves anything, once the "
         "installs that it displaces and those that it brings are counted; and what to ask for it.",
-        (
-            _block("counter-verdicts", gather_counter_verdicts(review), draw_counter_verdicts),
-            _block("counter-sale", gather_counter_sale(review), draw_counter_sale),
-            _block("displaced", gather_displaced(review), draw_displaced),
-            _block("unknowns", gather_unknowns(review), draw_unknowns),
-            _block("counter-quarters", gather_counter_quarters(review), draw_counter_quarters),
-            _block("cut-film-prices", gather_cut_film_prices(review)),
-            _block("kits", gather_kits(review)),
-        ),
+        (verdicts, *why, _block("kits", gather_kits(review))),
+    )
+
+
+def _why_counter(review: Review) -> tuple[Block, ...]:
+    return (
+        _block("counter-sale", gather_counter_sale(review), draw_counter_sale),
+        _block("displaced", gather_displaced(review), draw_displaced),
+        _block("unknowns", gather_unknowns(review), draw_unknowns),
+        _block("counter-quarters", gather_counter_quarters(review), draw_counter_quarters),
+        _block("cut-film-prices", gather_cut_film_prices(review)),
     )
 
 

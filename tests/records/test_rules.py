@@ -409,6 +409,14 @@ DOUBTING: list[Fault] = [
         [("counter_sales", 3, "later_job_id")],
     ),
     (
+        "only-yes",
+        lambda s: [
+            s.set("counter_sales", 2, would_book="yes").set("counter_sales", 3, would_book=""),
+            *(s.copy("counter_sales", 2, sale_id=f"S{number}") for number in range(10, 14)),
+        ][0],
+        [("counter_sales", 2, "would_book")],
+    ),
+    (
         "later-job-twice",
         lambda s: s.set("counter_sales", 2, later_job_id="J6").set(
             "counter_sales", 3, later_job_id="J6"

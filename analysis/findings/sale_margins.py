@@ -31,7 +31,8 @@ def sale_facts(costing: Costing, records: Records) -> pd.DataFrame:
         On the index of `counter_sales`: its columns, `vehicle_class`, `quarter_number` (fiscal),
         `revenue, extras_margin, payment_fee, film_cost, side_loss_cost, spoiled_cost, staff_rate,
         staff_cost` [money, money / h], `side_loss_area_m2` and `has_cut` (whether a cut is written
-        down). Missing where the records do not say; minutes that were not written down cost nothing here.
+        down). Missing where the records do not say; minutes that were not written down cost
+        nothing here.
 
     Notes
     -----

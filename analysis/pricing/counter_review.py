@@ -135,7 +135,7 @@ def sale_costs(model: CounterModel) -> SaleCosts:
     """What a sale costs beside its film, by film and by service: means of the twelve months.
 
     A film or a service is drawn towards the mean of all sales; without a sale in them it has that
-    mean. NaN where it is not known, staff time too where no minutes are written down. [money a sale]
+    mean. NaN where it is not known, staff time too where no minutes are written down. [money]
     """
     sales = model.sales[model.sales["is_recent"]]
     each = pd.DataFrame(

@@ -127,7 +127,7 @@ def cut_film_prices(
     rule = strip_rule(costing, settings, day)
     films = sorted(sales["film"].unique())
     rolls = _rolls(costing, films, day)
-    step = INCH_M if LENGTH_UNITS[settings.length_unit] % INCH_M == 0 else metres_per("cm")
+    step = metres_per("in" if _is_inches(settings.length_unit) else "cm")
     widths = _widths(rolls, sales, settings.pricing.fewest_jobs, step)
     pieces = _best_rolls(widths, rolls, rule).merge(
         _lengths(sales, settings.length_unit), on="film", validate="m:m"
@@ -179,12 +179,18 @@ def _widths(rolls: pd.DataFrame, sales: pd.DataFrame, fewest: int, step_m: float
     )
     # Widths of rolls come first: of two in the same millimetre the roll's stands.
     alike = given["width_m"].round(3)
-    return given[~given.assign(width_m=alike).duplicated()].reset_index(drop=True)
+    every: pd.DataFrame = given[~given.assign(width_m=alike).duplicated()].reset_index(drop=True)
+    return every
+
+
+def _is_inches(length_unit: str) -> bool:
+    """Whether a unit is so many inches."""
+    return LENGTH_UNITS[length_unit] % INCH_M == 0
 
 
 def _lengths(sales: pd.DataFrame, length_unit: str) -> pd.DataFrame:
     """`film, length_m`: the usual list, and the longest sale rounded up where it is longer."""
-    if LENGTH_UNITS[length_unit] % INCH_M == 0:
+    if _is_inches(length_unit):
         step = metres_per("ft")
         usual = [feet * step for feet in _FEET]
     else:

@@ -25,8 +25,8 @@ class SaleCosts:
 
     `by_film`, `by_service` : index film or service; `staff_each`, and `installs_each`, displaced −
     later installs. `staff_each`, `installs_each` : over all, for a film or service without a row of
-    its own. `area_m2` : of the mean sale, which `installs_each` belongs to: a scrap displaces no roof.
-    NaN where it is not known.
+    its own. `area_m2` : of the mean sale, which `installs_each` belongs to: a scrap displaces no
+    roof. NaN where it is not known.
     """
 
     by_film: pd.DataFrame

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -96,8 +97,11 @@ def test_a_kit_of_the_demo_is_told_and_its_sheet_written(
     for title, _ in KIT_CAUTIONS:
         assert title in said.out
     assert "nan" not in said.out.casefold()
-    assert lines[-1].endswith("kit-roof-midsize_car.html")
-    sheet = (tmp_path / "kit-roof-midsize_car.html").read_text(encoding="utf-8")
+    film = lines[0].rpartition(" in ")[2]
+    assert lines[-1].endswith(f"kit-roof-midsize_car-{film}.html")
+    (path,) = tmp_path.iterdir()
+    assert path.name == f"kit-roof-midsize_car-{film}.html"
+    sheet = path.read_text(encoding="utf-8")
     assert "Kit: <bdi>roof, midsize car</bdi>" in sheet
     owner = [line for line in lines if line.startswith("For you")][0]
     lowest, leaves = (part.split()[0].rstrip(".") for part in owner.split("$")[1:])
@@ -115,7 +119,43 @@ def test_the_kit_is_cut_larger_and_priced_over_its_lowest_price(shop: str) -> No
     assert (plan.kit.service, plan.kit.vehicle_class) == ("roof", "compact car")
     assert plan.kit.price >= plan.kit.lowest_price > plan.kit.film_cost
     assert plan.kit.install_price == 450
-    assert default_kit_out(plan.kit) == Path("kit-roof-compact_car.html")
+    assert default_kit_out(plan.kit) == Path("kit-roof-compact_car-F.html")
+
+
+def test_kits_of_two_films_are_two_files(shop: str) -> None:
+    """The same request in another film does not take the place of the first."""
+    kit = prepare_kit(shop, KitRequest("roof", "compact car")).kit
+    names = [default_kit_out(replace(kit, film=film)).name for film in ("GB-60", "../M B/60", "")]
+    assert names == [
+        "kit-roof-compact_car-GB-60.html",
+        "kit-roof-compact_car-M_B_60.html",
+        "kit-roof-compact_car.html",
+    ]
+    vehicle = replace(kit, make="Quillon", model="Heron", film="GB-60")
+    assert default_kit_out(vehicle) == Path("kit-roof-Quillon-Heron-compact_car-GB-60.html")
+
+
+def test_it_says_as_of_which_day_the_prices_are(
+    shop: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The owner may hold them against the report's, which are as of the end of its quarter."""
+    said = (
+        "Prices, and what an install leaves, are as of 2026-05-06, the newest day of the records; "
+        "the report's are as of its quarter's end."
+    )
+    plan = prepare_kit(shop, KitRequest("roof", "compact car"))
+    assert plan.day.strftime("%Y-%m-%d") == "2026-05-06"
+    assert plan.notes == (said,)
+    model = prepare_kit(shop, KitRequest("roof", make="Quillon", model="Heron"))
+    # Last, after what is said about the question.
+    assert model.notes[-1] == said
+    assert any("newest job on this model" in note for note in model.notes[:-1])
+    out = tmp_path / "kit.html"
+    assert main(["kit", shop, *ROOF, "--out", str(out)]) == 0
+    assert capsys.readouterr().out.count(said) == 1
+    assert "quarter" not in out.read_text(encoding="utf-8")
+    assert main(["kit", shop, *ROOF, "--json"]) == 0
+    assert said in as_object(capsys.readouterr().out)["notes"]
 
 
 def test_a_shop_in_millimetres_with_a_decimal_comma(

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.mixed import Array
+from analysis.findings.sale_margins import IDLE
 from analysis.pricing.counter_chances import Displaced, Later
 from analysis.pricing.counter_installs import Installs
 from analysis.pricing.counter_model import CounterModel, Parts
@@ -44,19 +45,26 @@ def made_sales(
     rate: float = 0.0,
     refill: float = 0.0,
     kind: list[int] | None = None,
+    month_kind: str = IDLE,
+    more_if_full: float = 0.0,
 ) -> pd.DataFrame:
     """Sales of known margin, as `CounterModel.sales` holds them. [money; minutes; money / h]"""
     count = len(margin)
     written = pd.Series([np.nan] * count if minutes is None else minutes, dtype="float64")
+    usual = written.fillna(written.mean()).fillna(0.0)
     return pd.DataFrame(
         {
             "margin": np.asarray(margin, dtype=np.float64),
             "kind": np.zeros(count, dtype=np.int64) if kind is None else kind,
+            "month_kind": month_kind,
             "refill_share": refill,
             "minutes": written,
-            "usual_minutes": written.fillna(0.0),
+            "usual_minutes": usual,
             "staff_cost": written.fillna(0.0) / 60 * rate,
-            "other_staff_cost": 0.0,
+            "other_staff_cost": (usual - written.fillna(0.0)) / 60 * rate,
+            "a_minute_more": np.where(written.isna() & written.notna().any(), rate / 60, 0.0),
+            "more_if_full": more_if_full,
+            "has_cut": True,
             "told": True,
             "is_recent": True,
         }
@@ -70,8 +78,11 @@ def made_model(
     apart: Array | None = None,
     refill_later: float = 0.0,
     answers: int = 100,
-    minutes_known: int = 1,
+    minutes_known: int = 100,
     known_share: Array | None = None,
+    minutes_error: Array | None = None,
+    *,
+    use_known: bool = True,
 ) -> CounterModel:
     """A model of these draws (a column a kind, or one): what is not given is 0."""
     share, install = (np.asarray(each, dtype=np.float64) for each in (share, install))
@@ -102,6 +113,8 @@ def made_model(
         installs=Installs(cells, install, float("nan")),
         hour_earned=0.0,
         minutes_known=minutes_known,
+        minutes_error=zero if minutes_error is None else minutes_error,
+        use_known=use_known,
         seed=0,
     )
 
@@ -114,4 +127,5 @@ def still_parts(model: CounterModel, chosen: pd.DataFrame) -> Parts:
     exposed, weight = (
         np.repeat(each.mean(axis=0)[None, :], draws, axis=0) for each in (free, of_kind)
     )
-    return Parts(np.full(draws, float(chosen["margin"].mean())), exposed, weight)
+    margin = np.full(draws, float(chosen["margin"].mean()))
+    return Parts(margin, exposed, weight, model.refill_later)

@@ -35,9 +35,10 @@ def sale_costs(
     *,
     films: dict[str, tuple[float, float]] | None = None,
     services: dict[str, tuple[float, float]] | None = None,
+    area_m2: float = 2.0,
 ) -> SaleCosts:
-    """Costs over all, and of the films and services that have their own."""
-    return SaleCosts(_each(films or {}), _each(services or {}), staff, installs)
+    """Costs over all, and of the films and services that have their own; of a sale so large."""
+    return SaleCosts(_each(films or {}), _each(services or {}), staff, installs, area_m2)
 
 
 def _each(costs: dict[str, tuple[float, float]]) -> pd.DataFrame:

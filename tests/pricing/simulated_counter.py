@@ -1,6 +1,7 @@
 """What is said of simulated counters, against what is true of them.
 
-`python -m tests.pricing.simulated_counter [SHOPS [KIND ...]]` prints a row a kind of shop.
+`python -m tests.pricing.simulated_counter [SHOPS [KIND ...]]` prints a row a kind of shop, then
+what answers do.
 """
 
 from __future__ import annotations
@@ -12,9 +13,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.mixed import Array
-from analysis.pricing.counter_model import CounterModel
+from analysis.pricing.counter_chances import learn_displaced
+from analysis.pricing.counter_model import CounterModel, net_draws
 from analysis.pricing.counter_unknowns import ENDS, weighted_install, weighted_share
-from analysis.pricing.counter_verdict import CANNOT_TELL, DOES_NOT, PAYS, Judged, judge
+from analysis.pricing.counter_verdict import CANNOT_TELL, DOES_NOT, PAYS, Judged, judge, word
 from analysis.pricing.counter_verdicts import parts_for, sales_of
 from tests.pricing.simulated_counter_shops import (
     CLASSES,
@@ -63,8 +65,9 @@ def found_in(shop: Shop, seed: int = 0, draws: int = 2000) -> Found:
     model = shop.model(seed, draws)
     chosen = sales_of(model, pd.Series(True, index=model.sales.index))
     parts = parts_for(model, chosen, 0)
-    rng = np.random.default_rng([seed, 2, 0])
-    judged = judge(model, chosen, parts, SETTINGS.pricing.fewest_jobs, rng)
+    full = parts_for(model, chosen, 0, if_full=True)
+    answers, fewest = int(model.displaced.answers.sum()), SETTINGS.pricing.fewest_jobs
+    judged = judge(model, chosen, parts, full, answers, fewest, (model.seed, 2, 0))
     truth, months = shop.truth, model.later.months
     service = pd.Index(SERVICES).get_indexer(chosen["service"])
     of_class = pd.Index(CLASSES).get_indexer(chosen["vehicle_class"])
@@ -139,14 +142,86 @@ def summary(table: pd.DataFrame) -> dict[str, float]:
     }
 
 
+# --- answers --------------------------------------------------------------------------------------
+
+# Where the answer hangs on installs displaced, and little else.
+HANGS = Kind(
+    sales=400, asked=0.02, unsure=0.0, jobs=600, leaves=400.0, leaves_sd=0.25, later=0.02,
+    apart_sd=0.0, net=0.0, net_sd=40.0, noted=1.0,
+)  # fmt: skip
+ALL_ASKED = replace(HANGS, sales=160, asked=1.0, jobs=300)
+ANSWERS = (10, 30, 100, 300)
+
+
+def first_answers(shop: Shop, answers: int) -> tuple[float, float]:
+    """Probability that it pays, and width of the interval of the share, with so many answers."""
+    sales = shop.records["counter_sales"]
+    asked = np.random.default_rng(7).permutation(len(sales)) < answers
+    said = sales["would_book"].where(asked)
+    model = shop.with_sales(sales.assign(would_book=said)).model(0, 1000)
+    recent = model.sales[model.sales["is_recent"]]
+    net = net_draws(model, parts_for(model, recent, 0))
+    share = model.share[:, model.sales["kind"]].mean(axis=1)
+    return float((net > 0).mean()), float(np.ptp(np.quantile(share, ENDS)))
+
+
+def settled_shares(seeds: range, times: int) -> list[float]:
+    """Of shops that further answers would settle: how often as many, drawn anew, do settle it."""
+    shares = []
+    for seed in seeds:
+        found = found_in(simulated_shop(HANGS, seed), seed, 1000)
+        further = found.judged.further_answers
+        if found.judged.verdict == CANNOT_TELL and further is not None:
+            rng = np.random.default_rng(seed)
+            shares.append(float(np.mean([_settles(found, further, rng) for _ in range(times)])))
+    return shares
+
+
+def _settles(found: Found, further: int, rng: np.random.Generator) -> bool:
+    """Whether the verdict is one, with so many more answers such as are to be expected."""
+    model = found.model
+    of_sales = pd.Index(SERVICES).get_indexer(found.chosen["service"])
+    service = rng.choice(of_sales, further)
+    at = model.displaced.services.get_indexer(pd.Index(SERVICES))
+    share = model.displaced.known[rng.integers(len(model.share)), at][service]
+    said = np.where(rng.random(further) < share, "yes", "no")
+    more = pd.DataFrame({"service": np.array(SERVICES, dtype=object)[service], "would_book": said})
+    asked = pd.concat([model.sales[["service", "would_book"]], more], ignore_index=True)
+    learnt = learn_displaced(asked, len(model.share), rng)
+    of_kind = model.sales.groupby("kind")["service"].first()
+    column = learnt.services.get_indexer(of_kind.sort_index())
+    again = replace(
+        model,
+        share=learnt.draws[:, column],
+        known_share=learnt.known[:, column],
+        displaced=learnt,
+    )
+    pays = (net_draws(again, parts_for(model, found.chosen, 0)) > 0).mean()
+    return word(float(pays)) != CANNOT_TELL
+
+
 def main(shops: int = 200, *names: str) -> None:
-    """Print a row a kind."""
-    print(f"{shops} shops of each kind")
+    """Print a row a kind, and without names what answers do."""
+    print(f"{shops} shops of each kind", flush=True)
     for at, (name, kind) in enumerate(KINDS.items()):
-        if not names or name in names:
-            found = summary(study(kind, range(10_000 * at, 10_000 * at + shops)))
-            cells = "  ".join(f"{key} {value:.3g}" for key, value in found.items())
-            print(f"{name:24}{cells}", flush=True)
+        if names and name not in names:
+            continue
+        found = summary(study(kind, range(10_000 * at, 10_000 * at + shops)))
+        if name == (names or tuple(KINDS))[0]:
+            print("|", " | ".join(["kind", *found]), "|")
+            print("|---" * (1 + len(found)) + "|")
+        cells = [name, *(f"{value:.3g}" for value in found.values())]
+        print("|", " | ".join(cells), "|", flush=True)
+    if names:
+        return
+    asked = [simulated_shop(ALL_ASKED, seed) for seed in range(shops)]
+    for answers in ANSWERS:
+        pays = [first_answers(shop, answers)[0] for shop in asked]
+        untold = np.mean([word(each) == CANNOT_TELL for each in pays])
+        print(f"can't tell with {answers} answers: {untold:.3g}", flush=True)
+    settled = settled_shares(range(50_000, 50_000 + shops), 10)
+    mean = f"{np.mean(settled):.3g}" if settled else "none"
+    print(f"settled by further answers: {mean}, of {len(settled)} shops", flush=True)
 
 
 if __name__ == "__main__":

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from analysis.costing.cuts import FOR_SALE
+from analysis.costing.cuts import FOR_SALE, FROM_SALE
 from analysis.costing.film import Shelf
 from analysis.costing.jobs import Costing
 from analysis.findings.capacity_use import INSTALLERS, Governing, Use, refill_shares
@@ -353,7 +353,7 @@ def _costing(lines: pd.DataFrame, use: pd.Series, film: Array) -> Costing:
     log = log.assign(worked_on=use.index.to_numpy(), hours=hours, logged=True, cost=hours * LOADED)
     pulls = pd.DataFrame(
         {"owner": FOR_SALE, "sale": range(len(film)), "reason": "first", "film_cost": film}
-    ).assign(consumed_m2=1.0)
+    ).assign(consumed_m2=1.0, pulled_from=FROM_SALE)
     moved = pd.DataFrame({"flow": ["counter_sales"], "cost": [float(film.sum())]})
     nothing = pd.DataFrame()
     shelf = Shelf(pulls, moved, nothing, nothing, nothing)

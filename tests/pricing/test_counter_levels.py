@@ -96,9 +96,6 @@ def test_the_least_that_there_is(tmp_path: Path) -> None:
     assert "leaves $30 before installs" in row["reason"]
 
 
-@pytest.mark.xfail(
-    reason="where no sale names a service, none stands in for what the shop's jobs leave"
-)
 def test_break_even_comes_without_a_service(tmp_path: Path) -> None:
     """The shop's own mix of jobs stands in, as that of other sales does where some name one."""
     row = verdict(tmp_path, jobs=jobs(*ALL_TOLD), counter_sales=sold())
@@ -144,7 +141,6 @@ def test_without_a_wage_minutes_have_no_cost(tmp_path: Path) -> None:
     assert (row["sales"], row["told"], row["verdict"]) == (8, 0, CANNOT_TELL)
 
 
-@pytest.mark.xfail(reason="eight sales of unknown cost are told as 'only 0 sales'")
 def test_the_reason_says_what_to_note_for_a_wage(tmp_path: Path) -> None:
     columns = ("service", "minutes")
     row = verdict(tmp_path, UNITS, jobs=jobs(*ALL_TOLD), counter_sales=sold(*columns))
@@ -259,9 +255,6 @@ def test_months_that_are_not_known_are_a_group_of_their_own() -> None:
     assert (model.sales["refill_share"] == 0).all()
 
 
-@pytest.mark.xfail(
-    reason="months whose use is not known count as idle, and the verdict rests on it"
-)
 def test_unknown_months_do_not_turn_what_pays_into_what_does_not() -> None:
     """A shop that is always full, and wrote no capacity down: half of the sales displace."""
     kind = Kind(sales=200, full=1.0, net=25.0, net_sd=0.0, displaced=0.5, alike=200.0, later=0.01)
@@ -298,14 +291,12 @@ def test_a_year_of_5000_sales() -> None:
 # --- spread of what was hardly ever seen ----------------------------------------------------------
 
 
-@pytest.mark.xfail(reason="services that were each done once are taken to leave just that, always")
 def test_services_done_once_have_a_spread() -> None:
     shop = usual_shop()
     model = with_lines(shop, shop.costing.lines.drop_duplicates("service")).model()
     assert (model.install.std(axis=0) > 0.05 * model.mean_install).all()
 
 
-@pytest.mark.xfail(reason="the minutes of one sale stand for all others without any spread")
 def test_minutes_of_one_sale_are_not_known_of_all() -> None:
     shop = simulated_shop(Kind(minutes=40.0, noted=1.0), 3)
     sales = shop.records["counter_sales"]
@@ -333,11 +324,9 @@ def came_back(after: int, count: int) -> float:
     return float(learn_later(records["counter_sales"], records, day, 4000, rng).draws.mean())
 
 
-@pytest.mark.xfail(reason="half a month at risk is counted for sales of the last day")
 def test_sales_of_the_last_day_say_nothing() -> None:
     assert came_back(after=0, count=300) == pytest.approx(came_back(after=0, count=0), abs=0.02)
 
 
-@pytest.mark.xfail(reason="sales after the day on which customers were last seen take others away")
 def test_sales_after_the_last_day_say_nothing() -> None:
     assert came_back(after=20, count=10) == pytest.approx(came_back(after=20, count=0), abs=0.02)

@@ -281,7 +281,7 @@ def all_row(**changes: Any) -> pd.DataFrame:
         "reason": "A sale leaves $44.00 before installs.",
         "enough": True,
     }
-    frame = pd.DataFrame([row | changes])
+    frame = pd.DataFrame([row | changes])[COUNTER_VERDICTS.inside_names]
     return frame.astype({"further_answers": "Int64", "enough": "boolean"})
 
 

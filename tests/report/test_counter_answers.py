@@ -187,6 +187,59 @@ def test_what_it_hangs_on_is_told_as_far_as_it_is_known() -> None:
     assert "Most hangs on" not in answer_of(all_row(unknown=None)).detail
 
 
+EVERY_ONE = (
+    "A counter sale leaves something even if every one takes an install's place; as learnt, 24% "
+    "(12% to 38%) do"
+)
+IN_IDLE = " (in full months other work takes it); in idle months it stops at"
+
+
+@pytest.mark.parametrize(
+    ("whole", "idle", "said"),
+    [
+        (1.4, 0.62, f"{EVERY_ONE}{IN_IDLE} 62%. "),
+        (1.01, 0.99, f"{EVERY_ONE}{IN_IDLE} 99%. "),
+        # Where the idle months say no more than all, and where they are not known.
+        (1.4, 1.2, f"{EVERY_ONE}. "),
+        (1.4, 1.0, f"{EVERY_ONE}. "),
+        (1.4, -0.1, f"{EVERY_ONE}. "),
+        (1.4, NAN, f"{EVERY_ONE}. "),
+        # There is a share for all: it is told alone.
+        (1.0, 0.62, "Counter sales pay while fewer than 100% of them take an install's place;"),
+        (0.47, 0.31, DISPLACED),
+        (-0.1, 0.31, "A counter sale loses even if none takes an install's place;"),
+    ],
+)
+def test_the_share_of_idle_months_is_told_where_full_ones_hide_it(
+    whole: float, idle: float, said: str
+) -> None:
+    months = (
+        month_row("full", 12.0, "pays", break_even_displaced_share=3.0),
+        month_row("idle", 31.0, "pays", break_even_displaced_share=idle),
+    )
+    detail = answer_of(all_row(break_even_displaced_share=whole), *months).detail
+    assert detail.startswith(said)
+    assert ("in idle months it stops" in detail) is (IN_IDLE in said)
+
+
+def test_without_idle_months_no_share_of_theirs_is_told() -> None:
+    full = month_row("full", 12.0, "pays", break_even_displaced_share=0.5)
+    detail = answer_of(all_row(break_even_displaced_share=1.4), full).detail
+    assert detail.startswith(f"{EVERY_ONE}. ")
+    free = all_row(break_even_displaced_share=NAN, displaced_each=0.0)
+    idle = month_row("idle", 31.0, "pays", break_even_displaced_share=0.62)
+    assert answer_of(free, idle).detail.startswith("Displaced installs cost nothing:")
+
+
+def test_answers_that_take_years_are_not_asked_for() -> None:
+    """Three years of forty sales are 120 answers."""
+    some = answer_of(all_row(**UNSURE, further_answers=120)).detail
+    assert "120 more answers at the counter would probably settle it." in some
+    years = answer_of(all_row(**UNSURE, further_answers=121)).detail
+    assert "settle" not in years
+    assert years.endswith(ASK)
+
+
 def test_names_huge_amounts_and_another_locale() -> None:
     settings = parse_settings('currency = "EUR"\nlocale = "de-DE"')
     huge = {"net_each": 2.3e9, "net_low": 9e8, "net_high": 3.8e9}

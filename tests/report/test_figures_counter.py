@@ -17,9 +17,10 @@ from openpyxl.utils import range_boundaries
 from analysis.counter_tables import COUNTER_RESULT_TABLES
 from analysis.errors import Unavailable, Unreconciled
 from analysis.glossary import heading
+from analysis.pricing.counter_words import MOST_YEARS
 from analysis.report import figures_counter as counter
 from analysis.report import figures_counter_why as why
-from analysis.report.counter_phrases import counter_finding, verdict_rows
+from analysis.report.counter_phrases import counter_finding, settled_by, verdict_rows
 from analysis.report.grids import FigureInfo, Grid
 from analysis.report.numbers import Numbers
 from analysis.report.results import Review
@@ -168,6 +169,13 @@ TOLD_YET = "Whether counter sales pay cannot be told yet:"
             [ROW(**UNSURE, further_answers=1)],
         ),
         (f"{TOLD_YET} $3 a sale (−$10 to $16)", [ROW(**UNSURE)]),
+        # Three years of forty sales settle it; one more answer would take longer.
+        (
+            f"{TOLD_YET} 120 more answers at the counter would probably settle it",
+            [ROW(**UNSURE, further_answers=120)],
+        ),
+        (f"{TOLD_YET} $3 a sale (−$10 to $16)", [ROW(**UNSURE, further_answers=121)]),
+        (f"{TOLD_YET} $3 a sale (−$10 to $16)", [ROW(**UNSURE, further_answers=0)]),
         (f"{TOLD_YET} it would rest on 3 sales", [ROW(**UNSURE, enough=False, told=3)]),
         (
             "Whether counter sales pay cannot be told",
@@ -184,6 +192,64 @@ def test_few_sales_never_say_that_it_pays() -> None:
     assert "cannot be told" in counter_finding(review_of(thin))
     months = MONTH("idle", 31.0, "pays", enough=False), MONTH("full", -9.0, "does not pay")
     assert counter_finding(review_of(ROW(), *months)) == "Counter sales pay: $23 a sale ($9 to $38)"
+
+
+def test_answers_that_take_years_settle_nothing() -> None:
+    say, most = Numbers(Settings()), int(MOST_YEARS)
+    for sales, answers, told in ((1, most, True), (1, most + 1, False), (0, most, True)):
+        rows = verdict_rows(review_of(ROW(**UNSURE, sales=sales, further_answers=answers)))
+        words = f"{answers} more answers at the counter" if told else ""
+        assert settled_by(rows["all", ""], say) == words
+
+
+def test_the_verdict_stands_in_three_tables_on_three_questions() -> None:
+    """What it leaves, why, and how sure the chances are: each with the name of its row."""
+    few = ROW(kind="film", group="GB-60", enough=False, sales=4, told=3)
+    leaves, reasons, chances = counter.gather_counter_verdicts(review_of(ROW(), few)).grids
+    assert [each.caption for each in (leaves, reasons, chances)] == [
+        "What a sale leaves, and whether it pays",
+        "Why, and what would settle it",
+        "How sure the chances are",
+    ]
+    for grid in (leaves, reasons, chances):
+        assert [row[0] for row in texts_of(grid)] == ["All sales", "Film GB-60"]
+    assert row_of(leaves) == {
+        "Which sales": "All sales",
+        "Sales": "40",
+        "With all known": "38",
+        "Margin a sale": "44",
+        "Displaced installs": "24",
+        "Later installs": "3",
+        "Left a sale": "23",
+        "From": "9",
+        "To": "38",
+        "Chance that it pays": "0.97",
+        "Verdict": "pays",
+    }
+    assert row_of(reasons) == {
+        "Which sales": "All sales",
+        "Verdict": "pays",
+        "Reason": "A sale leaves $44.00 before installs.",
+    }
+    # From and To stand twice, after the share of either kind of install.
+    assert [each.text for each in chances.headings] == [
+        *("Which sales", "Answers", "Would have booked", "Unsure"),
+        *("Displaced", "From", "To", "Break-even displaced"),
+        *("Came back", "Booked later", "From", "To", "Unknown", "Further answers"),
+    ]
+    assert texts_of(chances)[0][1:] == [
+        *("30", "6", "4", "24.0", "12.0", "38.0", "47.0", "3", "8.0", "2.0", "17.0"),
+        *("installs displaced", "–"),
+    ]
+    # What rests on few says so once, beside the number of sales that it rests on.
+    said = [[cell.text for cell in grid.rows[1] if cell.says_few] for grid in (leaves, reasons)]
+    assert said == [["3"], []]
+
+
+def row_of(grid: Grid) -> dict[str, str]:
+    """The first row by heading."""
+    heads = [each.text for each in grid.headings]
+    return dict(zip(heads, texts_of(grid)[0], strict=True))
 
 
 def test_rows_stand_in_order_and_are_named() -> None:
@@ -534,6 +600,27 @@ def test_the_line_falls_from_none_to_all_through_the_break_even() -> None:
     assert "30 answers to date, 6 of them yes; 4 customers more unsure." in info.note
 
 
+@pytest.mark.parametrize(
+    ("even", "text"),
+    [
+        (1.3, "none up to 100%"),
+        (1.01, "none up to 100%"),
+        (1.0, "100%"),
+        (0.47, "47%"),
+        (0.0, "0%"),
+        (-0.2, "under none"),
+    ],
+)
+def test_there_is_no_share_beyond_none_and_all(even: float, text: str) -> None:
+    info = why.gather_displaced(review_of(ROW(break_even_displaced_share=even)))
+    row = {each[0]: each[1] for each in texts_of(info.grids[0])}
+    assert row["break-even"] == text
+    # Nor is a mark drawn where no share is.
+    marks = why.draw_displaced(info).data
+    texts = [text for each in marks for text in each.text or () if text]
+    assert texts == ([f"nothing left at {text}"] if 0 <= even <= 1 else [])
+
+
 def test_a_mean_off_the_line_is_explained() -> None:
     info = why.gather_displaced(review_of(ROW(net_each=30.0, displaced_each=17.0)))
     assert "The circle stands off the line" in info.note
@@ -632,9 +719,21 @@ def test_a_price_is_no_place_to_stand_at() -> None:
 def test_what_is_worth_nothing_to_know_is_not_asked_for() -> None:
     frame = made.unknowns().assign(value_of_knowing=[0.0, 0.2, 0.0, NAN])
     info = why.gather_unknowns(review_of(ROW(), counter_unknowns=frame))
+    assert info.title == (
+        "Nothing left open would change the answer; most moves installs displaced"
+    )
     assert "worth $" not in " ".join(info.texts)
     assert "To be surer" not in info.note
     assert "would not change the decision" in info.note
+    # As little as is nothing to speak of, and the first that is something.
+    for worth, hangs in ((0.49, False), (0.5, True)):
+        one = frame.assign(value_of_knowing=[0.0, 0.2, worth, NAN])
+        info = why.gather_unknowns(review_of(ROW(), counter_unknowns=one))
+        assert info.title.startswith("The answer hangs most on installs displaced") is hangs
+        assert ("To be surer" in info.note) is hangs
+    none = frame.assign(value_of_knowing=NAN)
+    info = why.gather_unknowns(review_of(ROW(), counter_unknowns=none))
+    assert info.title.startswith("Nothing left open would change the answer")
 
 
 def test_unknowns_that_are_not_known() -> None:
@@ -687,6 +786,16 @@ def test_the_workbook_has_a_sheet_a_table_and_two_charts() -> None:
     tables = {name for sheet in book.worksheets for name in sheet.tables}
     assert {table.name for table in COUNTER_RESULT_TABLES} <= tables
     assert set(charts) == {"counter_verdicts", "counter_by_quarter"}
+    # The answer stands first, before what it is made of.
+    sheet = next(each for each in book.worksheets if "counter_verdicts" in each.tables)
+    left, top, right, _ = range_boundaries(sheet.tables["counter_verdicts"].ref)
+    assert [sheet.cell(top, at).value for at in range(left, right + 1)][2:10] == [
+        *("Sales", "With all known", "Left a sale (USD)", "From (USD)", "To (USD)"),
+        *("Chance that it pays", "Verdict", "Margin a sale (USD)"),
+    ]
+    titles = {name: each["A1"].value for each in book.worksheets for name in each.tables}
+    assert titles["counter_by_quarter"] == "Counter sales by quarter"
+    assert titles["counter_kits"] == "Kits of cut film"
     for name, column, key in (
         ("counter_verdicts", "Left a sale (USD)", "Which sales"),
         ("counter_by_quarter", "Left (USD)", "Quarter"),

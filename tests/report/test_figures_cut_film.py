@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 import pytest
 
 from analysis.errors import Unavailable
+from analysis.pricing.sale_costs import INSTALLS_UNKNOWN, STAFF_UNKNOWN
 from analysis.report.figures_cut_film import (
     KIT_CAUTION,
     gather_cut_film_prices,
@@ -109,7 +111,7 @@ def test_each_film_has_a_table_by_width_and_length() -> None:
     film = frame[frame["film"] == "GB-60"]
     rows = texts_of(first)
     assert [row[:2] for row in rows] == [
-        [width, line] for width in ("30.0", "60.0") for line in ("to ask", "lowest", "so far")
+        [width, line] for width in ("30", "60") for line in ("to ask", "lowest", "so far")
     ]
     for at, width in enumerate((30, 60)):
         part = film[(film["width_m"] / made.INCH).round() == width].sort_values("length_m")
@@ -176,9 +178,92 @@ def test_a_film_without_a_price_says_what_it_wants() -> None:
 
 def test_metres_and_euros() -> None:
     grid = film_info(None, METRIC).grids[0]
-    assert heads(grid)[2:-1] == ["0,6", "1,2", "1,8", "3,0"]
+    # Of whole feet and inches a tape in metres needs the millimetres.
+    assert heads(grid)[2:-1] == ["0,610", "1,219", "1,829", "3,048"]
+    assert {row[0] for row in texts_of(grid)} == {"0,762", "1,524"}
     assert texts_of(grid)[1][2:4] == ["31,91", "51,42"]
     assert grid.caption.endswith("EUR")
+
+
+@pytest.mark.parametrize(
+    ("lengths", "told", "settings"),
+    [
+        ([0.25, 0.5, 1.0], ["0,25", "0,50", "1,00"], METRIC),
+        ([0.5, 1.0, 1.5], ["0,5", "1,0", "1,5"], METRIC),
+        ([1.0, 2.0, 3.0], ["1", "2", "3"], METRIC),
+        # As cut to the millimetre; finer than that no tape is.
+        ([0.25, 0.505, 1.0], ["0,250", "0,505", "1,000"], METRIC),
+        ([0.25, 0.50525, 1.0], ["0,250", "0,505", "1,000"], METRIC),
+        # A length that went through inches is no other length for its last bits.
+        ([0.25 + 1e-7, 0.5, 1.0 - 1e-7], ["0,25", "0,50", "1,00"], METRIC),
+        ([24 * made.INCH, 48 * made.INCH, 72 * made.INCH], ["24", "48", "72"], None),
+        ([24.5 * made.INCH, 48 * made.INCH, 72 * made.INCH], ["24.5", "48.0", "72.0"], None),
+    ],
+)
+def test_lengths_are_told_as_finely_as_the_tape_needs(
+    lengths: list[float], told: list[str], settings: Settings | None
+) -> None:
+    """Two lengths never share a heading, and none is told longer or shorter than it is."""
+    info = film_info(pieces(length_m=lengths, width_m=1.52, roll_width_m=1.52), settings)
+    film, per_length, _ = info.grids
+    assert heads(film)[2:-1] == heads(per_length)[2:] == told
+    if settings is METRIC:
+        # Widths have places of their own.
+        assert {row[0] for row in texts_of(film)} == {row[1] for row in texts_of(per_length)}
+        assert {row[0] for row in texts_of(film)} == {"1,52"}
+
+
+def test_a_strip_that_hangs_on_the_length_names_it_as_the_heading_does() -> None:
+    rules = ["price the whole width", "keep the strip", "keep the strip"]
+    frame = pieces(length_m=[0.25, 0.5, 1.0], strip=pd.Series(rules, dtype="str"))
+    grid = film_info(frame, METRIC).grids[0]
+    assert texts_of(grid)[0][-1] == "price the whole width (0,25); keep the strip (0,50 and 1,00)"
+
+
+def test_films_that_are_sold_most_stand_first() -> None:
+    """Over the twelve months, not over the quarter; those never sold stand last, as they are."""
+    films = ("GB-60", "MB-60", "TN-40", "ZN-20")
+    frame = made.cut_film((*films, "none"))
+    review = made.counter_review(cut_film_prices=frame)
+    year = review.year["counter_sales"]
+    for sold, order in (
+        ({"GB-60": 3, "MB-60": 9, "TN-40": 0, "ZN-20": 5}, ["MB-60", "ZN-20", "GB-60", "TN-40"]),
+        ({"TN-40": 2}, ["TN-40", "GB-60", "MB-60", "ZN-20"]),
+        ({"MB-60": 4, "TN-40": 4, "none": 9}, ["MB-60", "TN-40", "GB-60", "ZN-20"]),
+    ):
+        of_year = (
+            year.head(1)
+            .drop(columns=["film", "sales"])
+            .merge(pd.DataFrame({"film": list(sold), "sales": list(sold.values())}), how="cross")
+        )
+        one = replace(review, year={"counter_sales": of_year})
+        captions = [grid.caption.split(":")[0] for grid in gather_cut_film_prices(one).grids[:-2]]
+        assert captions == order
+    gone = Unavailable("counter_sales", ("purchases",), "It wants purchases.")
+    for none in ({"counter_sales": gone}, {}):
+        info = gather_cut_film_prices(replace(review, year=none))
+        assert [grid.caption.split(":")[0] for grid in info.grids[:-2]] == list(films)
+
+
+def test_what_prices_leave_out_is_said_once() -> None:
+    """In the note under the title: the rows that it holds of are many."""
+    for notes, said in (
+        ([None, None, None], ""),
+        ([STAFF_UNKNOWN] * 3, STAFF_UNKNOWN),
+        ([None, None, INSTALLS_UNKNOWN], INSTALLS_UNKNOWN),
+        (
+            [f"{STAFF_UNKNOWN} {INSTALLS_UNKNOWN}", INSTALLS_UNKNOWN, None],
+            f"{STAFF_UNKNOWN} {INSTALLS_UNKNOWN}",
+        ),
+    ):
+        note = film_info(pieces(note=pd.Series(notes, dtype="str"))).note
+        assert note.endswith(f"price pays for the whole width.{f' {said}' if said else ''}")
+    # A film without a price comes after it.
+    frame = made.cut_film(("GB-60", "TN-40"))
+    frame["note"] = frame["note"].fillna(STAFF_UNKNOWN)
+    assert film_info(frame).note.endswith(
+        f"{STAFF_UNKNOWN} Prices are not known of TN-40: No roll of it is known."
+    )
 
 
 def test_huge_prices_and_names_as_typed() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.counter_tables import COUNTER_RESULT_TABLES
 from analysis.errors import Unavailable
 from analysis.glossary import glossary_entries, heading
 from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
@@ -247,6 +248,29 @@ def test_a_review_without_anything_is_still_a_page(make_review: MakeReview, pars
     assert found.open == []
     assert not [each for each in found.all("div") if each.get("class") == "chart"]
     assert len(found.text_of("li")) >= len(RESULT_TABLES)
+
+
+def test_without_counter_sales_the_page_says_so_once(
+    make_review: MakeReview, parsed: Parsed, review: Review
+) -> None:
+    """One line and the kits, which need no sale; not the same line under seven titles."""
+    line = "Nothing was sold over the counter."
+    kits = "counter_kits"
+    names = [table.name for table in COUNTER_RESULT_TABLES if table.name != kits]
+    gone = {name: Unavailable(name, ("counter_sales",), line) for name in names}
+    none = make_review(results=gone, year={"counter_sales": gone["counter_sales"]})
+    section = next(each for each in page_context(none).sections if each.key == "counter")
+    verdict, others = section.blocks
+    assert [verdict.key, others.key] == ["chart-counter-verdicts", "chart-kits"]
+    assert (verdict.info.line, verdict.chart) == (line, "")
+    assert others.info.line == ""
+    assert len(others.info.grids[0].rows) == len(none.frame(kits))
+    assert parsed(none).text_of("p").count(line) == 2, "the answer, and the section"
+    sold = next(each for each in page_context(review).sections if each.key == "counter")
+    assert [each.key.removeprefix("chart-") for each in sold.blocks] == [
+        *("counter-verdicts", "counter-sale", "displaced", "unknowns", "counter-quarters"),
+        *("cut-film-prices", "kits"),
+    ]
 
 
 def test_blank_figures_are_a_dash_that_says_so(make_review: MakeReview, parsed: Parsed) -> None:

@@ -97,7 +97,7 @@ def test_a_kit_of_the_demo_is_told_and_its_sheet_written(
     for title, _ in KIT_CAUTIONS:
         assert title in said.out
     assert "nan" not in said.out.casefold()
-    film = lines[0].rpartition(" in ")[2]
+    film = lines[0].rpartition(" in ")[2].rstrip(".")
     assert lines[-1].endswith(f"kit-roof-midsize_car-{film}.html")
     (path,) = tmp_path.iterdir()
     assert path.name == f"kit-roof-midsize_car-{film}.html"

@@ -69,8 +69,8 @@ FEW_MARK: Final = (THIN, "circle-open")
 # The tables under the verdicts: caption and columns.
 _LEAVES, *_ = _VERDICT_GRIDS = (
     ("What a sale leaves, and whether it pays",
-     "group sales told margin_each displaced_each later_each net_each net_low net_high "
-     "probability_pays verdict"),
+     "group sales told net_each net_low net_high probability_pays verdict margin_each "
+     "displaced_each later_each"),
     ("Why, and what would settle it", "group verdict reason"),
     ("How sure the chances are",
      "group answers would_have_booked unsure displaced_pct displaced_low_pct displaced_high_pct "

@@ -152,9 +152,10 @@ def cut_film_finding(frame: pd.DataFrame, say: Numbers) -> str:
 
 def _as_text(frame: pd.DataFrame, settings: Settings, say: Numbers) -> pd.DataFrame:
     """The keys as numbers, with `width_text` and `length_text`, and the prices as printed."""
+    exact = {name: _exact_places(frame[name]) for name in ("width", "length")}
     texts = {
-        f"{name}_text": [say.number(each, _exact_places(frame[name])) for each in frame[name]]
-        for name in ("width", "length")
+        f"{name}_text": [say.number(each, count) for each in frame[name]]
+        for name, count in exact.items()
     }
     per_length = {
         name: say.column(frame[name], CUT_FILM_PRICES.column(name))

@@ -16,7 +16,7 @@ from analysis.settings import Settings
 from tests.benchmarks.costing import typed
 
 SEEN = pd.Timestamp("2026-09-30")
-_MONTH_DAYS = 30.4375
+MONTH_DAYS = 30.4375
 
 
 def made_records(filled: dict[str, dict[str, object]]) -> Records:
@@ -29,9 +29,9 @@ def made_records(filled: dict[str, dict[str, object]]) -> Records:
 def sales_followed(gap: Array, left: Array) -> tuple[pd.DataFrame, Records]:
     """Sales followed for `left` months to `SEEN`; a job booked after `gap` months (NaN: none)."""
     number = np.array([f"J{at}" for at in range(len(gap))], dtype=object)
-    sold = (SEEN - pd.to_timedelta(np.floor(left * _MONTH_DAYS), unit="D")).to_numpy()
+    sold = (SEEN - pd.to_timedelta(np.floor(left * MONTH_DAYS), unit="D")).to_numpy()
     came = ~np.isnan(gap)
-    days = np.floor(gap[came] * _MONTH_DAYS).astype("int64")
+    days = np.floor(gap[came] * MONTH_DAYS).astype("int64")
     booked = sold[came] + days * np.timedelta64(1, "D")
     sales = {"sold_on": sold, "later_job_id": np.where(came, number, None)}
     jobs = {"job_id": number[came], "quoted_on": booked}

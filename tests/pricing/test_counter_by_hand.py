@@ -166,6 +166,25 @@ def test_a_class_is_drawn_towards_its_service(records: Records) -> None:
     assert installs.draws[:, at].std() > 0
 
 
+def test_a_class_has_the_error_of_its_service_as_far_as_it_leans_on_it(records: Records) -> None:
+    """N ÷ (n + 3) is its own: of one van a quarter, of two compact cars two fifths."""
+    costing = cost_records(records, QUARTER.last_day)
+    year = Period(QUARTER.year_first_day, QUARTER.last_day)
+    installs = learn_installs(costing, year, 40_000, np.random.default_rng(0))
+    keys = pd.MultiIndex.from_arrays(
+        [installs.cells["service"], installs.cells["vehicle_class"].fillna("")]
+    )
+    at = {key: keys.get_loc(("roof", key)) for key in ("", "minivan", "compact car")}
+    noise = installs.draws - installs.draws.mean(axis=0)
+    whole = noise[:, at[""]]
+    spread = whole.std() * np.sqrt(3)
+    for key, jobs, leans in (("minivan", 1, 3 / 4), ("compact car", 2, 3 / 5)):
+        own = noise[:, at[key]]
+        assert (own @ whole) / (whole @ whole) == pytest.approx(leans, abs=0.02)
+        error = np.sqrt((leans * whole.std()) ** 2 + spread**2 / (jobs + 3))
+        assert own.std() == pytest.approx(error, rel=0.02)
+
+
 def test_an_unknown_class_and_service_fall_back(records: Records) -> None:
     costing = cost_records(records, QUARTER.last_day)
     year = Period(QUARTER.year_first_day, QUARTER.last_day)

@@ -17,8 +17,15 @@ from scipy.stats import beta as beta_distribution
 from analysis.costing.jobs import cost_records
 from analysis.findings.capacity_use import governing
 from analysis.findings.mixed import Array
+from analysis.findings.sale_margins import NOT_KNOWN
 from analysis.pricing.counter_chances import learn_displaced, learn_later
-from analysis.pricing.counter_model import CounterModel, Parts, net_draws, parts_of_mean
+from analysis.pricing.counter_model import (
+    CounterModel,
+    Parts,
+    net_draws,
+    parts_of_mean,
+    parts_of_sum,
+)
 from analysis.pricing.counter_review import review_counter
 from analysis.pricing.counter_unknowns import (
     DISPLACED,
@@ -32,12 +39,18 @@ from analysis.pricing.counter_unknowns import (
 from analysis.pricing.counter_verdict import (
     CANNOT_TELL,
     DOES_NOT,
+    FEW_ANSWERS,
+    FEW_SALES,
+    NO_COST,
+    NO_MINUTES,
+    NO_MONTHS,
     PAYS,
     SURE,
     further_answers,
+    judge,
     word,
 )
-from analysis.pricing.counter_verdicts import counter_verdicts, parts_for
+from analysis.pricing.counter_verdicts import counter_verdicts
 from analysis.records.read import read_records
 from analysis.review import newest_day
 from tests.pricing.made_counter import made_model, made_sales, still_parts
@@ -390,6 +403,117 @@ def test_without_minutes_nothing_pays() -> None:
         assert row["verdict"] == verdict
         if verdict == CANNOT_TELL:
             assert "Hardly any minutes are written down" in str(row["reason"])
+
+
+def test_minutes_of_one_sale_do_not_say_that_it_pays() -> None:
+    shop = simulated_shop(ALWAYS, 1)
+    sales = shop.records["counter_sales"]
+    for count, expected in ((1, CANNOT_TELL), (FEWEST - 1, CANNOT_TELL), (FEWEST, PAYS)):
+        noted = sales["minutes"].where(sales["minutes"].notna().cumsum() <= count)
+        model = shop.with_sales(sales.assign(minutes=noted)).model(0, 1000)
+        row = counter_verdicts(model, SETTINGS).iloc[0]
+        assert model.minutes_known == count
+        assert row["probability_pays"] >= SURE
+        assert row["verdict"] == expected
+
+
+def test_a_service_with_one_answer_has_no_verdict() -> None:
+    """Its share is that of the others, as sure as theirs; but its own customers said nothing."""
+    shop = simulated_shop(PROFIT, 1)
+    sales = shop.records["counter_sales"]
+    own = sales["service"] == "mirrors"
+    said = sales["would_book"].mask(sales["would_book"] == "unsure")
+    counted = (said.notna() & own).cumsum()
+    for answers, expected in ((1, CANNOT_TELL), (FEWEST, PAYS)):
+        few = said.mask(own & (counted > answers))
+        table = counter_verdicts(
+            shop.with_sales(sales.assign(would_book=few)).model(0, 1000), SETTINGS
+        )
+        rows = table.set_index(["kind", "group"])
+        row = rows.loc[("service", "mirrors")]
+        assert (row["answers"], row["verdict"]) == (answers, expected)
+        assert row["enough"]
+        assert row["probability_pays"] >= SURE
+        assert ("Only 1 customer said" in row["reason"]) == (answers == 1)
+        # All sales together, and months, rest on the answers of all.
+        assert rows.loc[("all", "all sales"), "verdict"] == PAYS
+        assert rows.loc[("months", "idle months"), "verdict"] == PAYS
+        # It takes as many as are wanting, at least.
+        if answers == 1 and not pd.isna(row["further_answers"]):
+            assert row["further_answers"] >= FEWEST - 1
+
+
+def test_a_service_that_pays_at_any_share_needs_no_answer() -> None:
+    for kind, expected in ((ALWAYS, PAYS), (NEVER, DOES_NOT)):
+        shop = simulated_shop(kind, 1)
+        model = with_answers(shop, 0).model(0, 1000)
+        rows = counter_verdicts(model, SETTINGS).set_index("group")
+        assert (rows.loc["mirrors", "answers"], rows.loc["mirrors", "verdict"]) == (0, expected)
+
+
+# --- what is held back, by hand -------------------------------------------------------------------
+
+
+def test_months_that_are_not_known_as_if_they_had_been_full() -> None:
+    """Of the six sales two are of such a month: 9 more staff time, and their installs are taken."""
+    model = made_model(share=np.full(4, 0.5), install=np.full(4, 100.0), use_known=False)
+    known = made_sales([20.0] * 4, refill=0.25)
+    unknown = made_sales([20.0] * 2, month_kind=NOT_KNOWN, more_if_full=9.0)
+    chosen = pd.concat([known.assign(more_if_full=50.0), unknown], ignore_index=True)
+    parts, full = (
+        parts_of_mean(model, chosen, np.random.default_rng(0), if_full=each)
+        for each in (False, True)
+    )
+    assert parts.margin == pytest.approx(np.full(4, 20.0))
+    of_unknown = (20.0 - full.margin) / 9
+    assert full.exposed[:, 0] == pytest.approx(0.75 * (1 - of_unknown))
+    assert parts.exposed[:, 0] == pytest.approx(0.75 + 0.25 * of_unknown)
+    assert (parts.refill_later, full.refill_later) == (0.0, 1.0)
+    some = replace(model, use_known=True, refill_later=0.3)
+    known_use = parts_of_mean(some, chosen, np.random.default_rng(0), if_full=True)
+    assert known_use.refill_later == 0.3
+
+
+def test_minutes_that_are_not_noted_have_the_error_of_the_mean() -> None:
+    """At 60 an hour a minute costs 1: three of the four sales are blank."""
+    error = np.array([-3.0, 0.0, 3.0])
+    model = made_model(share=np.zeros(3), install=np.zeros(3), minutes_error=error)
+    chosen = made_sales([20.0] * 4, minutes=[10.0, np.nan, np.nan, np.nan], rate=60.0)
+    assert parts_of_sum(model, chosen).margin == pytest.approx(80 - 3 * error)
+    noted = made_sales([20.0] * 4, minutes=[10.0] * 4, rate=60.0)
+    assert np.broadcast_to(parts_of_sum(model, noted).margin, 3) == pytest.approx([80] * 3)
+    one = parts_of_mean(model, chosen, np.random.default_rng(0))
+    assert (one.margin[0] > 20, one.margin[1], one.margin[2] < 20) == (
+        True, pytest.approx(20.0), True,
+    )  # fmt: skip
+
+
+PAYING = {"share": np.full(100, 0.1), "install": np.full(100, 100.0)}
+
+
+@pytest.mark.parametrize(
+    ("margin", "answers", "noted", "full", "held", "verdict"),
+    [
+        ([30.0] * 6, 6, 6, 1.0, "", PAYS),
+        ([30.0] * 4, 6, 6, 1.0, FEW_SALES, CANNOT_TELL),
+        ([30.0] * 6, 4, 6, 1.0, FEW_ANSWERS, CANNOT_TELL),
+        # Over 100 a sale it pays though every sale displaces one, under 0 it never does.
+        ([130.0] * 6, 0, 6, 130.0, "", PAYS),
+        ([-30.0] * 6, 0, 0, -30.0, "", DOES_NOT),
+        ([30.0] * 6, 6, 4, 1.0, NO_MINUTES, CANNOT_TELL),
+        ([30.0] * 6, 6, 6, -1.0, NO_MONTHS, CANNOT_TELL),
+        ([np.nan] * 6, 6, 6, 1.0, NO_COST, CANNOT_TELL),
+    ],
+)
+def test_what_holds_a_verdict_back(
+    margin: list[float], answers: int, noted: int, full: float, held: str, verdict: str
+) -> None:
+    model = made_model(**PAYING, minutes_known=noted)
+    chosen = made_sales(margin)
+    parts = still_parts(model, chosen)
+    if_full = still_parts(model, made_sales([full] * len(margin), refill=1.0))
+    found = judge(model, chosen, parts, if_full, answers, FEWEST, (0, 2, 0))
+    assert (found.held_back, found.verdict) == (held, verdict)
 
 
 # --- what it is worth to know ---------------------------------------------------------------------

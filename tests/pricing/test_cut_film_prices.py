@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from hypothesis import strategies as st
 from analysis.costing.jobs import Costing, cost_records
 from analysis.counter_tables import CUT_FILM_PRICES
 from analysis.errors import Unavailable
+from analysis.pricing.counter_review import sale_costs as learnt_costs
 from analysis.pricing.cut_film_prices import (
     KEEP_STRIP,
     NO_STRIP,
@@ -34,11 +36,12 @@ from analysis.pricing.sale_costs import (
 from analysis.records.model import Records
 from analysis.records.read import read_records
 from analysis.settings import Counter, Fees, Settings
+from tests.pricing.made_counter import made_model, made_sales
 from tests.pricing.made_cut_film import SALE_COLUMNS, costed, sale_costs, sales_to
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 DAY = pd.Timestamp("2026-06-30")
-FOOT = 0.3048
+FOOT, INCH = 0.3048, 0.0254
 METRES = [0.25, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0]
 # Of a price 0.8 is net of tax, 0.76 is left after the card, and 0.44 after 40 % of the net price.
 TOML = """
@@ -168,6 +171,30 @@ def test_where_lengths_are_in_feet(
     np.testing.assert_allclose(found["length_m"].unique(), np.array(expected) * FOOT)
 
 
+@pytest.mark.parametrize(
+    ("unit", "roll", "half", "third"),
+    [
+        ("m", "1.52", 0.76, 0.50),
+        ("m", "1.53", 0.76, 0.51),
+        ("cm", "152.6", 0.76, 0.50),
+        ("in", "60", 30 * INCH, 20 * INCH),
+        ("in", "61", 30 * INCH, 20 * INCH),
+        ("ft", "5.1", 30 * INCH, 20 * INCH),
+    ],
+)
+def test_half_and_a_third_are_what_a_tape_shows(
+    unit: str, roll: str, half: float, third: float, tmp_path: Path
+) -> None:
+    """Whole centimetres or inches, never more than half and a third of the roll."""
+    toml = TOML.replace('length_unit = "m"', f'length_unit = "{unit}"')
+    sales = f"{SALE_COLUMNS}\n 1 | 2026-01-01 | F | 1 m | 0.2 m | 60 | roof"
+    bought = PURCHASES.splitlines()[1] + f"\n A|2025-02-05|S|F|film|{roll}|25 m|1|300"
+    shop = shop_of(tmp_path, toml, cuts="cut_id | cut_on", counter_sales=sales, purchases=bought)
+    widths = sorted(set(prices_of(shop)["width_m"]))
+    assert len(widths) == 3
+    assert widths[:2] == pytest.approx([third, half], abs=1e-9)
+
+
 def test_widths_of_the_same_millimetre_are_one(tmp_path: Path) -> None:
     """0.7502 was sold five times, and half of 1.5 is 0.75; 0.7512 is another width."""
     lines = [
@@ -269,15 +296,15 @@ def test_a_narrow_strip_is_lost_though_wide_ones_are_kept(tmp_path: Path) -> Non
 
 
 def test_a_price_worked_out_by_hand(shop: tuple[Costing, Records]) -> None:
-    """2 m of 0.75: film 1.875 m² × 12 = 22.5, staff 3, installs 2, card 0.5.
+    """2 m of 0.75: film 1.875 m² × 12 = 22.5, staff 3, card 0.5; installs 2 for 2 m², so 1.5.
 
     All of it is in the lowest price; film, staff and card in the one to ask: 26 ÷ 0.44 = 59.09.
     """
     row = row_of(prices_of(shop), "F", 0.75, 2.0)
     assert row["film_price_cost"] == pytest.approx(22.5)
-    assert (row["staff_each"], row["installs_each"]) == (3, 2)
-    assert row["lowest_price"] == pytest.approx(28 / 0.76)
-    assert row["lowest_price_per_m"] == pytest.approx(14 / 0.76)
+    assert (row["staff_each"], row["installs_each"]) == (3, 1.5)
+    assert row["lowest_price"] == pytest.approx(27.5 / 0.76)
+    assert row["lowest_price_per_m"] == pytest.approx(13.75 / 0.76)
     assert row["price_to_ask"] == 60
     assert row["price_to_ask_per_m"] == 30
     # Median 24 a square metre of the year's five sales, all of 3 m²: of others it says nothing.
@@ -288,10 +315,10 @@ def test_a_price_worked_out_by_hand(shop: tuple[Costing, Records]) -> None:
 def test_installs_won_lower_the_lowest_price_and_not_the_one_to_ask(
     shop: tuple[Costing, Records],
 ) -> None:
-    """G of 1.2, 1 m: film 12, staff 4, installs −1."""
+    """G of 1.2, 1 m: film 12, staff 4, installs −1 for 2 m², so −0.6."""
     row = row_of(prices_of(shop), "G", 1.2, 1.0)
-    assert (row["staff_each"], row["installs_each"]) == (4, -1)
-    assert row["lowest_price"] == pytest.approx((12 + 4 - 1 + 0.5) / 0.76)
+    assert (row["staff_each"], row["installs_each"]) == (4, pytest.approx(-0.6))
+    assert row["lowest_price"] == pytest.approx((12 + 4 - 0.6 + 0.5) / 0.76)
     assert row["price_to_ask"] == np.ceil((12 + 4 + 0.5) / 0.44)
     # Two sales, and both over a year ago.
     assert np.isnan(row["price_so_far"])
@@ -317,16 +344,61 @@ def test_the_price_to_ask_is_not_under_the_lowest(tmp_path: Path) -> None:
 def test_installs_displaced_that_cost_much_lift_the_price_to_the_lowest(
     shop: tuple[Costing, Records],
 ) -> None:
-    """Installs 40 a sale, of 1.5 wide. 0.5 m: 52.5 ÷ 0.76 = 69.08, over 12.5 ÷ 0.44 = 28.41.
+    """Installs 20 a sale of 2 m², so 10 a square metre, of 1.5 wide.
 
-    3 m: 97.5 ÷ 0.76 = 128.29, under 57.5 ÷ 0.44 = 130.68: the margin pays for them.
+    0.5 m: 20 ÷ 0.76 = 26.32, under 12.5 ÷ 0.44 = 28.41: the margin pays for them. 3 m: 102.5 ÷ 0.76
+    = 134.87, over 57.5 ÷ 0.44 = 130.68.
     """
-    found = prices_of(shop, sale_costs(3, 40))
+    found = prices_of(shop, sale_costs(3, 20))
     short, long = row_of(found, "F", 1.5, 0.5), row_of(found, "F", 1.5, 3.0)
-    assert short["lowest_price"] == pytest.approx(52.5 / 0.76)
-    assert short["price_to_ask"] == 70
-    assert long["lowest_price"] == pytest.approx(97.5 / 0.76)
-    assert long["price_to_ask"] == 131
+    assert short["lowest_price"] == pytest.approx(20 / 0.76)
+    assert short["price_to_ask"] == 29
+    assert long["lowest_price"] == pytest.approx(102.5 / 0.76)
+    assert long["price_to_ask"] == 135
+
+
+def test_a_scrap_displaces_no_roof(shop: tuple[Costing, Records]) -> None:
+    """Installs go by the area of the piece over that of the mean sale; staff time does not."""
+    found = prices_of(shop, sale_costs(3, 40, area_m2=1.5))
+    area = found["length_m"] * found["width_m"]
+    np.testing.assert_allclose(found["installs_each"], 40 * area / 1.5)
+    assert row_of(found, "F", 1.5, 1.0)["installs_each"] == pytest.approx(40)
+    assert row_of(found, "F", 0.5, 0.25)["installs_each"] == pytest.approx(40 / 12)
+    assert (found["staff_each"] == 3).all()
+
+
+def test_few_sales_of_a_film_are_drawn_towards_all() -> None:
+    """5 of A of 10, 20 of B of 30, mean 26. With the weight of 20 of all: 26 − 16 ÷ 5, 26 + 4 ÷ 2.
+
+    Of services the same; those of C, before the year, say nothing.
+    """
+    count = 25
+    installs = [10.0] * 5 + [30.0] * 20
+    recent = made_sales([0.0] * count, minutes=[6.0] * 5 + [12.0] * 20, rate=50.0).assign(
+        film=["A"] * 5 + ["B"] * 20,
+        service=["hood"] * 10 + ["roof"] * 15,
+        displaced_cost=installs,
+        later_installs=0.0,
+        length_m=[1.0] * 5 + [2.0] * 20,
+        width_m=1.5,
+    )
+    older = recent.head(7).assign(is_recent=False, film="C", displaced_cost=900.0, length_m=99.0)
+    sales = pd.concat([recent, older], ignore_index=True)
+    model = replace(made_model(share=np.zeros(4), install=np.zeros(4)), sales=sales)
+    costs = learnt_costs(model)
+    assert (costs.staff_each, costs.installs_each) == pytest.approx((9.0, 26.0))
+    assert costs.area_m2 == pytest.approx((5 * 1.5 + 20 * 3) / 25)
+    films = costs.of_films(pd.Series(["A", "B", "C"]))
+    assert films["installs_each"].tolist() == pytest.approx([26 - 16 / 5, 26 + 4 / 2, 26])
+    assert films["staff_each"].tolist() == pytest.approx([9 - 4 / 5, 9 + 1 / 2, 9])
+    services = costs.of_services(pd.Series(["hood", "roof"]))
+    hood, roof = 20 - 26, 30 - 26
+    expected = [26 + hood * 10 / 30, 26 + roof * 15 / 35]
+    assert services["installs_each"].tolist() == pytest.approx(expected)
+    # Without minutes of any sale staff time is not known.
+    blind = learnt_costs(replace(model, minutes_known=0))
+    assert np.isnan(blind.staff_each)
+    assert blind.by_film["staff_each"].isna().all()
 
 
 def test_what_is_not_known_is_not_in_the_price_and_is_said(shop: tuple[Costing, Records]) -> None:
@@ -531,7 +603,8 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
     costing = cost_records(records, day)
     sales = sales_to(records, day)
     own = {"DK-20": (8.0, -2.0), "DK-35": (7.0, np.nan), "NK-CARBON": (9.0, 60.0)}
-    costs = sale_costs(9.0, 4.0, films=own)
+    mean_m2 = 1.2
+    costs = sale_costs(9.0, 4.0, films=own, area_m2=mean_m2)
     found = cut_film_prices(costing, records, day, sales, costs)
     assert isinstance(found, pd.DataFrame)
     assert set(found["film"]) == set(sales["film"])
@@ -552,6 +625,7 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
         width = row["width_m"] + strip * ((1 - share) if wide else 1)
         assert row["film_area_m2"] == pytest.approx(row["length_m"] * width)
         staff, installs = np.nan_to_num(own.get(row["film"], (9.0, 4.0)))
+        installs *= row["length_m"] * row["width_m"] / mean_m2
         assert row["staff_each"] == staff
         cost = row["film_price_cost"] + staff
         lowest = (cost + installs + fees.card_fixed) / kept
@@ -565,7 +639,7 @@ def test_every_row_of_the_demo_is_what_its_own_columns_say() -> None:
         assert row["price_to_ask_per_m"] == pytest.approx(row["price_to_ask"] / row["length_m"])
         assert (INSTALLS_UNKNOWN in str(row["note"])) == (row["film"] == "DK-35")
     assert KEEP_STRIP in strips
-    # Where installs displaced cost much, short pieces have the lowest price, and long ones more.
+    # Where installs displaced cost much, large pieces have the lowest price, and small ones more.
     assert {("NK-CARBON", True), ("NK-CARBON", False), ("DK-20", False)} <= at_lowest
     assert ("DK-20", True) not in at_lowest
     by = found.groupby(["film", "width_m"])

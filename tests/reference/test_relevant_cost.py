@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import norm
+from scipy.stats import t as student
 
 from analysis.findings.mixed import Array
 from analysis.pricing.counter_arithmetic import (
@@ -39,6 +40,7 @@ from analysis.pricing.counter_unknowns import DISPLACED, MINUTES, counter_unknow
 from analysis.pricing.price_lines import PriceTerms
 from tests.benchmarks.costing import typed
 from tests.pricing.made_counter import (
+    MONTH_DAYS,
     SEEN,
     made_model,
     made_sales,
@@ -207,7 +209,7 @@ def test_the_life_table_of_cutler_and_ederer() -> None:
 
     Deaths, and lost or withdrawn, by year; 44 in 100 live for five years. From memory; the figures
     agree with each other (126 − 47 − 19 = 60, and so on) and with the rate. A month stands for a
-    year.
+    year, and half of one is 15 or 16 whole days: so far it is counted to the day.
     """
     died, lost = [47, 5, 2, 2, 0], [19, 17, 15, 9, 6]
     gap, left = [], []
@@ -218,8 +220,47 @@ def test_the_life_table_of_cutler_and_ederer() -> None:
     assert len(gap) == 126
     survived = (1 - 47 / 116.5) * (1 - 5 / 51.5) * (1 - 2 / 30.5) * (1 - 2 / 16.5)
     assert survived == pytest.approx(0.44, abs=0.005)
+    months = np.arange(5)
+    part = np.floor((months + 0.5) * MONTH_DAYS) / MONTH_DAYS - months
+    risk = np.array([126, 60, 38, 21, 10]) - np.array(lost) * (1 - part)
+    by_day = float(np.prod(1 - np.array(died) / risk))
+    assert by_day == pytest.approx(survived, abs=0.002)
     drawn = 1 - chance(np.array(gap), np.array(left), copies=300)
-    assert drawn.mean() == pytest.approx(survived, abs=0.001)
+    assert drawn.mean() == pytest.approx(by_day, abs=0.0005)
+
+
+@pytest.mark.parametrize("days", [3, 10, 27])
+def test_a_month_that_was_seen_in_part_counts_for_that_part(days: int) -> None:
+    """Events ÷ exposure, as in a life table by exact exposure (Hoem; common practice, from memory).
+
+    5 of 100 sales came, the others were followed for so many days.
+    """
+    gap = np.r_[np.zeros(5), np.full(95, np.nan)]
+    left = np.r_[np.full(5, days + 0.5), np.full(95, days + 0.5)] / MONTH_DAYS
+    drawn = chance(gap, left, copies=200)
+    assert drawn.mean() == pytest.approx(5 / (5 + 95 * days / MONTH_DAYS), rel=0.02)
+
+
+def test_the_prior_lies_where_the_sales_were_looked_at() -> None:
+    """Nobody came: half a sale in all, by month as the exposure (Jeffreys' without time).
+
+    300 sales of a month, five of two years: spread evenly the prior would have 8 in 100 come back.
+    """
+    day = 1 / MONTH_DAYS
+    left = np.r_[np.full(300, 1 + 0.9 * day), np.full(5, 24 + 0.9 * day)]
+    risk = np.r_[300 * np.floor(MONTH_DAYS + 0.9) / MONTH_DAYS + 5, np.full(23, 5.0)]
+    risk[0] = min(risk[0], 305)
+    drawn = chance(np.full(305, np.nan), left, copies=1, draws=20_000)
+    prior = 0.5 * risk / risk.sum()
+    expected = 1 - np.prod(1 - prior / (1 + risk))
+    assert expected < 0.03
+    assert 1 - np.prod(1 - (0.5 / 24) / (1 + risk)) > 0.07
+    assert drawn.mean() == pytest.approx(expected, abs=0.002)
+
+
+def test_sales_that_were_all_followed_to_the_end_have_jeffreys_prior() -> None:
+    drawn = chance(np.full(50, np.nan), np.full(50, 24.5), copies=1, draws=20_000)
+    assert drawn.mean() == pytest.approx(0.5 / 51, rel=0.04)
 
 
 # Weeks in remission of 21 children given 6-mercaptopurine (Freireich et al. 1963, Blood
@@ -330,13 +371,19 @@ def test_rats_with_tumours() -> None:
 def test_the_bayesian_bootstrap_of_a_mean(count: int) -> None:
     """Rubin (1981), Annals of Statistics 9:130-134 (from memory): mean x̄, variance Σ(x−x̄)²÷n(n+1).
 
-    With many sales, the normal approximation of the error of a mean.
+    Stretched to the variance of Student's t with n − 1 degrees of freedom about x̄, in units of
+    s ÷ √n: (n − 1) ÷ (n − 3), so Σ(x−x̄)² ÷ n(n − 3). With many sales, the normal approximation of
+    the error of a mean.
     """
     margin = np.random.default_rng(3).gamma(2.0, 15.0, count)
     model = made_model(share=np.zeros(20_000), install=np.zeros(20_000))
     chosen = made_sales(margin=list(margin))
     parts = parts_of_mean(model, chosen, np.random.default_rng(4))
-    exact = np.sqrt(((margin - margin.mean()) ** 2).sum() / (count * (count + 1)))
+    exact = float(student(count - 1).std() * margin.std(ddof=1) / np.sqrt(count))
+    summed = ((margin - margin.mean()) ** 2).sum()
+    assert exact == pytest.approx(np.sqrt(summed / (count * (count - 3))))
+    rubin = np.sqrt(summed / (count * (count + 1)))
+    assert exact == pytest.approx(rubin * np.sqrt((count + 1) / (count - 3)))
     assert parts.margin.mean() == pytest.approx(margin.mean(), abs=0.03 * exact)
     assert parts.margin.std() == pytest.approx(exact, rel=0.03)
     if count == 300:

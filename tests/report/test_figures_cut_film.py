@@ -203,7 +203,7 @@ def test_metres_and_euros() -> None:
 def test_lengths_are_told_as_finely_as_the_tape_needs(
     lengths: list[float], told: list[str], settings: Settings | None
 ) -> None:
-    """Two lengths never share a heading, and none is told longer or shorter than it is."""
+    """None is told longer or shorter than a tape to the millimetre can tell."""
     info = film_info(pieces(length_m=lengths, width_m=1.52, roll_width_m=1.52), settings)
     film, per_length, _ = info.grids
     assert heads(film)[2:-1] == heads(per_length)[2:] == told

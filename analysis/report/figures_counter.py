@@ -313,7 +313,7 @@ def _sale_note(review: Review, year: pd.DataFrame, told: pd.DataFrame, say: Numb
 def gather_counter_quarters(review: Review) -> CounterQuartersInfo:
     """What the sales of each fiscal quarter are expected to have left, the newest first."""
     found = slices_of(review, COUNTER_BY_QUARTER.name)
-    title = "Counter sales quarter by quarter"
+    title = COUNTER_BY_QUARTER.title
     if found.line:
         return CounterQuartersInfo(title=title, line=found.line)
     say = Numbers(review.settings)

@@ -120,7 +120,7 @@ def gather_displaced(review: Review) -> DisplacedInfo:
         ("every sale does", say.money(at_none - by_all)),
         (f"learnt: {share_text}", say.money(net)),
     ]
-    if not np.isnan(even):
+    if _is_between(even):
         told.append((f"break-even: {say.percent(even)}", say.money(0.0)))
     return DisplacedInfo(
         title=displaced_finding(row, say),
@@ -256,7 +256,7 @@ def _displaced_grid(row: Row, nets: tuple[float, float, float], even: float, say
     rows = [
         ("none", say.percent(0.0), say.money(nets[0])),
         ("as learnt", learnt(row, say), say.money(nets[2])),
-        ("break-even", _even_text(even, say), MISSING if np.isnan(even) else say.money(0.0)),
+        ("break-even", _even_text(even, say), say.money(0.0) if _is_between(even) else MISSING),
         ("all", say.percent(100.0), say.money(nets[1])),
     ]
     headings = (
@@ -266,6 +266,11 @@ def _displaced_grid(row: Row, nets: tuple[float, float, float], even: float, say
     )
     cells = tuple(tuple(map(Cell, each)) for each in rows)
     return Grid("What a sale leaves, by displaced installs", 1, (), headings, cells)
+
+
+def _is_between(even: float) -> bool:
+    """Whether a break-even share lies between none and all of the sales."""
+    return 0 <= even <= _ALL
 
 
 def _even_text(even: float, say: Numbers) -> str:

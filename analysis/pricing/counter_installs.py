@@ -94,8 +94,8 @@ def learn_installs(
     of_class = spread[at] / np.sqrt(by_cell["size"].to_numpy(float) + WIDER_JOBS)
     apart_of = centred(rng.standard_normal((draws, len(by_service)))) * np.nan_to_num(error)
     within = centred(rng.standard_normal((draws, len(at)))) * np.nan_to_num(of_class)
-    # What a class does not know of its own it has from its service, with the error of that.
-    noise = np.hstack([apart_of, apart_of[:, at] * (1 - weight) + within])
+    # With this part of the service's error the classes together are as sure as their service is.
+    noise = np.hstack([apart_of, apart_of[:, at] * np.sqrt(1 - weight) + within])
     whole = _pooled_spread(used, by_service)
     return Installs(cells, cells["contribution"].to_numpy(float) + noise, whole)
 

@@ -167,7 +167,10 @@ def test_a_class_is_drawn_towards_its_service(records: Records) -> None:
 
 
 def test_a_class_has_the_error_of_its_service_as_far_as_it_leans_on_it(records: Records) -> None:
-    """N ÷ (n + 3) is its own: of one van a quarter, of two compact cars two fifths."""
+    """N ÷ (n + 3) is its own: of one van a quarter, of two compact cars two fifths.
+
+    The rest is its service's, by variance; so the classes together are as sure as the service.
+    """
     costing = cost_records(records, QUARTER.last_day)
     year = Period(QUARTER.year_first_day, QUARTER.last_day)
     installs = learn_installs(costing, year, 40_000, np.random.default_rng(0))
@@ -178,7 +181,7 @@ def test_a_class_has_the_error_of_its_service_as_far_as_it_leans_on_it(records: 
     noise = installs.draws - installs.draws.mean(axis=0)
     whole = noise[:, at[""]]
     spread = whole.std() * np.sqrt(3)
-    for key, jobs, leans in (("minivan", 1, 3 / 4), ("compact car", 2, 3 / 5)):
+    for key, jobs, leans in (("minivan", 1, np.sqrt(3 / 4)), ("compact car", 2, np.sqrt(3 / 5))):
         own = noise[:, at[key]]
         assert (own @ whole) / (whole @ whole) == pytest.approx(leans, abs=0.02)
         error = np.sqrt((leans * whole.std()) ** 2 + spread**2 / (jobs + 3))

@@ -61,9 +61,7 @@ def later_of(
             },
         }
     )
-    return learn_later(
-        records["counter_sales"], records, seen, draws, np.random.default_rng(0)
-    )
+    return learn_later(records["counter_sales"], records, seen, draws, np.random.default_rng(0))
 
 
 # --- which months are full ------------------------------------------------------------------------
@@ -148,7 +146,7 @@ JOBS = [
 
 
 def test_the_error_of_an_install_is_that_of_a_mean() -> None:
-    """Of a service sd ÷ √n; of a class 3 of 5 parts of that, and sd ÷ √(n + 3) of its own."""
+    """Of a service sd ÷ √n; of a class 3/5 of its variance, and sd² ÷ (n + 3) of its own."""
     installs = installs_of(JOBS)
     spread = installs.draws.std(axis=0)
     cells = installs.cells.assign(error=spread)
@@ -157,7 +155,7 @@ def test_the_error_of_an_install_is_that_of_a_mean() -> None:
         own = cells[cells["service"] == service].set_index("vehicle_class")["error"]
         of_service = sd / np.sqrt(4)
         assert own[own.index.isna()].to_list() == pytest.approx([of_service], rel=0.02)
-        of_class = np.hypot(3 / 5 * of_service, sd / np.sqrt(2 + WIDER_JOBS))
+        of_class = np.hypot(np.sqrt(3 / 5) * of_service, sd / np.sqrt(2 + WIDER_JOBS))
         assert own[["car", "van"]].to_list() == pytest.approx([of_class] * 2, rel=0.02)
 
 
@@ -168,8 +166,11 @@ def test_classes_of_a_service_move_with_it() -> None:
         for place, row in installs.cells.fillna({"vehicle_class": ""}).iterrows()
     }
     one, other = (installs.draws[:, at["roof", each]] for each in ("car", "van"))
-    # Of a variance (3 ÷ 5)² × sd² ÷ 4 + sd² ÷ 5 the first part is common.
-    assert np.corrcoef(one, other)[0, 1] == pytest.approx(0.09 / (0.09 + 0.2), abs=0.02)
+    # Of a variance 3 ÷ 5 × sd² ÷ 4 + sd² ÷ 5 the first part is common; their mean has that of the
+    # service, sd² ÷ 4.
+    assert np.corrcoef(one, other)[0, 1] == pytest.approx(0.15 / (0.15 + 0.2), abs=0.02)
+    whole = installs.draws[:, at["roof", ""]]
+    assert ((one + other) / 2).std() == pytest.approx(whole.std(), rel=0.03)
 
 
 def test_a_service_of_few_jobs_leans_on_the_spread_of_the_shop() -> None:

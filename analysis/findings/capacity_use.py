@@ -202,7 +202,9 @@ def refill_shares(use: Any) -> Any:
 
     See `Governing.refill_share`.
     """
-    return np.clip((use - SHORT_FROM_SHARE) / (1 - SHORT_FROM_SHARE), 0.0, 1.0)
+    share = np.clip((use - SHORT_FROM_SHARE) / (1 - SHORT_FROM_SHARE), 0.0, 1.0)
+    # Binary fractions leave dust: where every hour is used, the chance is 1 and not next to it.
+    return np.round(share, 12)
 
 
 def _worked(log: pd.DataFrame) -> pd.Series:

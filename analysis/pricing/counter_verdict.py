@@ -92,7 +92,8 @@ def judge(
     held = _held_back(model, len(chosen), answers, holds, (probability, full), fewest)
     verdict = CANNOT_TELL if held else word(probability)
     further = None
-    if verdict == CANNOT_TELL and held in ("", FEW_ANSWERS):
+    # Answers alone do not settle what waits for minutes too.
+    if held in ("", FEW_ANSWERS) and verdict == CANNOT_TELL and model.minutes_known >= fewest:
         further = further_answers(model, parts, net + displaced, seed)
         if held == FEW_ANSWERS and further is not None:
             further = max(further, fewest - answers)

@@ -34,6 +34,13 @@ ONLY_YES = Rule(
     "once).",
     "Write no where the customer said no: a blank counts as not asked.",
 )
+EXTRAS_COST_BLANK = Rule(
+    "extras-cost-blank",
+    DOUBTFUL,
+    "Counter sales with a price for extras and a blank cost; all of the price counts as margin "
+    "(told once).",
+    "Enter what the tools, cleaner and tape cost the shop in extras_cost.",
+)
 _SEVERAL: Final = 5
 
 
@@ -47,6 +54,10 @@ def counter_findings(shop: Shop) -> Iterator[Found]:
     first = sales.index[book == "yes"][: 1 if is_told else 0]
     problem = f"{yes} sales have yes, none has no, and {blank} are blank"
     yield found(ONLY_YES, "counter_sales", "would_book", first, problem)
+    open_cost = sales.index[(sales["extras_price"] > 0) & sales["extras_cost"].isna()]
+    many = "1 sale has" if len(open_cost) == 1 else f"{len(open_cost):,} sales have"
+    problem = f"{many} a price for extras and no cost of them"
+    yield found(EXTRAS_COST_BLANK, "counter_sales", "extras_cost", open_cost[:1], problem)
 
 
 def later_job_findings(shop: Shop) -> Iterator[Found]:

@@ -7,10 +7,11 @@ import pandas as pd
 import pytest
 
 from analysis.costing.jobs import cost_records
-from analysis.findings.capacity_use import governing
+from analysis.findings.capacity_use import governing, refill_shares
 from analysis.findings.groups import Period
 from analysis.findings.sale_margins import FULL, IDLE, month_use, sale_facts
 from analysis.periods import Quarter
+from analysis.pricing.counter_arithmetic import break_even_share
 from analysis.pricing.counter_chances import learn_displaced, learn_later
 from analysis.pricing.counter_installs import learn_installs, net_of_redos
 from analysis.pricing.counter_model import CounterModel, counter_model
@@ -288,3 +289,11 @@ def test_a_job_before_the_sale_or_named_twice_is_counted_once(tmp_path: Path) ->
     assert later.came.to_list() == [False, True, False, False]
     codes = set(records.findings["rule"])
     assert {"later-job-before-sale", "later-job-twice"} <= codes
+
+
+def test_a_month_of_which_every_hour_is_used_is_full_to_the_last_digit() -> None:
+    """0.85 and 1 − 0.85 are no binary fractions: 1 must come out, or the break-even is absurd."""
+    used = refill_shares(pd.Series([1.0, 8 / 8, 0.85, 0.925, 1.2]))
+    assert used.to_list() == [1.0, 1.0, 0.0, 0.5, 1.0]
+    assert np.isnan(break_even_share(50.0, 0.0, 1e-12))
+    assert break_even_share(50.0, 10.0, 120.0) == 0.5

@@ -417,6 +417,13 @@ DOUBTING: list[Fault] = [
         [("counter_sales", 2, "would_book")],
     ),
     (
+        "extras-cost-blank",
+        lambda s: s.set("counter_sales", 2, extras_cost="").set(
+            "counter_sales", 3, extras_price="9"
+        ),
+        [("counter_sales", 2, "extras_cost")],
+    ),
+    (
         "later-job-twice",
         lambda s: s.set("counter_sales", 2, later_job_id="J6").set(
             "counter_sales", 3, later_job_id="J6"

@@ -24,7 +24,7 @@ def test_the_notebooks_are_there() -> None:
         "02_quarterly_pricing_review",
         "03_vehicles_that_overrun",
         "04_where_the_film_goes",
-    "05_counter_sale",
+        "05_counter_sale",
         "06_quote_the_next_job",
         "07_did_the_prices_work",
     ]

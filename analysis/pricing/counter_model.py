@@ -4,7 +4,7 @@ The result of a sale is  margin − Σ share × install × (1 − refill) + late
 later one leaves beyond it) × (1 − refill over the year); see `counter_arithmetic`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -335,4 +335,4 @@ def _with_expected(model: CounterModel) -> CounterModel:
         expected_net=expected,
         told=expected.notna(),
     )
-    return CounterModel(**{**vars(model), "sales": full})
+    return replace(model, sales=full)

@@ -21,6 +21,7 @@ Array = npt.NDArray[np.float64]
 PAYS, DOES_NOT, CANNOT_TELL = "pays", "does not pay", "can't tell"
 # Probabilities from which on, and up to which, it is said.
 SURE: Final = 0.9
+UNSURE: Final = 0.1  # 1 - 0.9 is a hair under it
 # Further answers settle it where they do so in this share of the cases that are still possible.
 _SETTLED: Final = 2 / 3
 _MOST_ANSWERS: Final = 1024
@@ -87,7 +88,7 @@ def judge(
     probability = float((net > 0).mean())
     by_all = (parts.exposed * model.install).sum(axis=1)
     ends = [float((margin + later - part > 0).mean()) for part in (0.0, by_all)]
-    holds = all(end >= SURE for end in ends) or all(end <= 1 - SURE for end in ends)
+    holds = all(end >= SURE for end in ends) or all(end <= UNSURE for end in ends)
     full = float((net_draws(model, if_full) > 0).mean())
     held = _held_back(model, len(chosen), answers, holds, (probability, full), fewest)
     verdict = CANNOT_TELL if held else word(probability)
@@ -104,7 +105,7 @@ def word(probability: float) -> str:
     """The word for a probability that it pays."""
     if probability >= SURE:
         return PAYS
-    return DOES_NOT if probability <= 1 - SURE else CANNOT_TELL
+    return DOES_NOT if probability <= UNSURE else CANNOT_TELL
 
 
 def _held_back(
@@ -161,7 +162,7 @@ def further_answers(
         yes = rng.binomial(answers, truth)[:, None]
         drawn = rng.beta(first + yes, second + answers - yes, (_TRIALS, len(known)))
         pays = (known - drawn * all_of_it > 0).mean(axis=1)
-        return bool(((pays >= SURE) | (pays <= 1 - SURE)).mean() >= _SETTLED)
+        return bool(((pays >= SURE) | (pays <= UNSURE)).mean() >= _SETTLED)
 
     return _least(lambda answers: settles(answers) and settles(2 * answers))
 

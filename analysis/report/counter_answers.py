@@ -152,7 +152,8 @@ def _displaced(whole: Row, idle: Row | None, say: Numbers) -> str:
     if pd.isna(cost_by_all(whole)):
         return ""
     line = displaced_finding(whole, say)
-    even = float("nan") if idle is None else idle["break_even_displaced_pct"]
+    is_thin = idle is None or idle["few"]
+    even = float("nan") if is_thin else idle["break_even_displaced_pct"]
     if whole["break_even_displaced_pct"] > _ALL and 0 < even < _ALL:
         line += (
             f" (in full months other work takes it); in idle months it stops at {say.percent(even)}"

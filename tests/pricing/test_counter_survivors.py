@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
-from analysis.findings.capacity_use import SHORT_FROM_SHARE
+from analysis.costing.jobs import cost_records
+from analysis.findings.capacity_use import SHORT_FROM_SHARE, governing
 from analysis.findings.groups import Period
 from analysis.findings.sale_margins import FULL, IDLE, NOT_KNOWN, month_kinds, month_use
 from analysis.pricing.counter_chances import Later, learn_later
@@ -19,13 +22,23 @@ from analysis.pricing.counter_model import (
     Parts,
     counter_model,
     later_draws,
+    net_draws,
     parts_of_mean,
+    parts_of_sum,
 )
-from analysis.pricing.counter_review import sale_costs
+from analysis.pricing.counter_review import review_counter, sale_costs
 from analysis.pricing.counter_sums import counter_by_quarter, counter_sales
 from analysis.pricing.counter_unknowns import MINUTES, counter_unknowns
-from analysis.pricing.counter_verdict import DOES_NOT, FEW_ANSWERS, PAYS, SURE, judge, word
-from analysis.pricing.counter_verdicts import counter_verdicts, sales_of
+from analysis.pricing.counter_verdict import (
+    DOES_NOT,
+    FEW_ANSWERS,
+    NO_MINUTES,
+    PAYS,
+    SURE,
+    judge,
+    word,
+)
+from analysis.pricing.counter_verdicts import counter_verdicts, parts_for, sales_of
 from analysis.pricing.film_needed import WIDER_JOBS
 from tests.pricing.made_counter import SEEN, made_model, made_records, made_sales, still_parts
 from tests.pricing.simulated_counter_shops import (
@@ -37,6 +50,7 @@ from tests.pricing.simulated_counter_shops import (
     Shop,
     simulated_shop,
 )
+from tests.pricing.test_counter_by_hand import SALES, shop
 
 DAYS_A_MONTH = 30.4375
 
@@ -261,6 +275,7 @@ def test_a_sale_of_the_last_day_is_one_of_the_quarter() -> None:
 def test_the_ends_of_can_not_tell_belong_to_the_words() -> None:
     assert word(SURE) == PAYS
     assert word(1 - SURE) == DOES_NOT
+    assert word(0.1) == DOES_NOT
 
 
 def test_no_fewer_further_answers_than_a_verdict_needs() -> None:
@@ -352,23 +367,26 @@ def test_a_sum_with_a_blank_fact_is_blank_and_its_note_counts_who_is_left_out() 
 
 
 def test_the_row_of_minutes_by_hand() -> None:
-    """Minutes of 10, 20 and 30 at 60 an hour: a mean of 20, with an error of 10 ÷ √3."""
+    """Minutes of 10, 20 and 30 at 120 an hour: a mean of 20, with an error of 10 ÷ √3."""
     one = np.ones(50)
     model = made_model(0.1 * one, 100 * one)
-    chosen = made_sales([5.0, 5.0, 5.0], minutes=[10.0, 20.0, 30.0], rate=60.0)
+    chosen = made_sales([5.0, 5.0, 5.0], minutes=[10.0, 20.0, 30.0], rate=120.0)
     parts = still_parts(model, chosen)
     table = counter_unknowns(model, chosen, parts, 7.0).set_index("unknown")
     row, half = table.loc[MINUTES], 1.6448536 * 10 / np.sqrt(3)
     assert row["middle"] == pytest.approx(20)
     assert [row["low"], row["high"]] == pytest.approx([20 - half, 20 + half])
-    # A sale leaves 5 − 0.1 × 100; a minute costs 1.
-    assert [row["net_at_low"], row["net_at_high"]] == pytest.approx([-5 + half, -5 - half])
-    assert row["swing"] == pytest.approx(2 * half)
-    # The unit normal loss at 5 ÷ 5.7735 is 0.1069; times 5.7735, and seven sales a year.
-    assert row["value_of_knowing"] == pytest.approx(7 * 10 / np.sqrt(3) * 0.1069, rel=0.005)
+    # A sale leaves 5 − 0.1 × 100; a minute costs 2.
+    assert [row["net_at_low"], row["net_at_high"]] == pytest.approx([-5 + 2 * half, -5 - 2 * half])
+    assert row["swing"] == pytest.approx(4 * half)
+    # The unit normal loss at 5 ÷ 11.547 is 0.2192; times 11.547, and seven sales a year.
+    sd = 2 * 10 / np.sqrt(3)
+    loss = norm.pdf(5 / sd) - 5 / sd * norm.sf(5 / sd)
+    assert loss == pytest.approx(0.2192, abs=5e-4)
+    assert row["value_of_knowing"] == pytest.approx(7 * sd * loss)
 
 
-def test_the_value_of_knowing_is_that_of_a_year() -> None:
+def test_what_knowing_is_worth_grows_with_the_sales_of_a_year() -> None:
     rng = np.random.default_rng(0)
     model = made_model(rng.beta(2, 6, 4000), np.full(4000, 100.0))
     chosen = made_sales([25.0] * 6)
@@ -379,3 +397,73 @@ def test_the_value_of_knowing_is_that_of_a_year() -> None:
     )
     assert once["installs displaced"] > 1
     assert often["installs displaced"] == pytest.approx(12 * once["installs displaced"])
+
+
+@pytest.mark.parametrize(("first_month", "days"), [("07", 92), ("09", 91)])
+def test_a_young_shop_sells_as_many_a_year_as_so_far(
+    first_month: str, days: int, tmp_path: Path
+) -> None:
+    """Four sales since 1 July; where the first is of September, a quarter of a year at least."""
+    sales = SALES.replace("2026-07-0", f"2026-{first_month}-0").replace("2026-08", "2026-09")
+    records = shop(tmp_path, counter_sales=sales if first_month == "09" else SALES)
+    costing = cost_records(records, DAY)
+    review = review_counter(costing, records, QUARTER, governing(costing, records, QUARTER), DAY)
+    found, model = review.tables["counter_unknowns"], review.model
+    assert isinstance(found, pd.DataFrame)
+    assert model is not None
+    chosen = sales_of(model, pd.Series(True, index=model.sales.index))
+    expected = counter_unknowns(model, chosen, parts_for(model, chosen, 0), 4 * 365 / days)
+    assert expected["value_of_knowing"].max() > 0
+    pd.testing.assert_frame_equal(found, expected)
+
+
+# --- what is not written down ---------------------------------------------------------------------
+
+
+def test_the_break_even_share_is_of_the_hours_that_stay_free() -> None:
+    model = usual_model()
+    row = counter_verdicts(model, SETTINGS).iloc[0]
+    chosen = sales_of(model, pd.Series(True, index=model.sales.index))
+    by_all = chosen["install_contribution"] * (1 - chosen["refill_share"])
+    before = chosen["margin"] + chosen["later_installs"]
+    assert by_all.mean() < 0.95 * chosen["install_contribution"].mean()
+    assert row["break_even_displaced_share"] == pytest.approx(before.mean() / by_all.mean())
+
+
+def test_minutes_that_are_not_written_down_leave_a_sum_open() -> None:
+    """Of two sales without minutes an hour costs 60: one minute more of the mean costs 2."""
+    one = np.ones(200)
+    error = np.linspace(-3, 3, 200)
+    model = replace(made_model(0 * one, 0 * one), minutes_error=error)
+    chosen = made_sales([50.0] * 3, minutes=[20.0, np.nan, np.nan], rate=60.0)
+    assert net_draws(model, parts_of_sum(model, chosen)) == pytest.approx(150 - 2 * error)
+
+
+def test_months_that_are_not_known_as_if_they_were_full() -> None:
+    """Other work takes the hours, of displaced installs and of later ones, and time costs more."""
+    one = np.ones(200)
+    model = made_model(0.5 * one, 100 * one, later=0.4 * one)
+    chosen = made_sales([30.0] * 4, month_kind=NOT_KNOWN, more_if_full=7.0)
+    blind = replace(model, use_known=False)
+    known, full = (
+        net_draws(blind, parts_of_mean(blind, chosen, np.random.default_rng(0), if_full=each))
+        for each in (False, True)
+    )
+    assert known == pytest.approx((30 - 50 + 40) * one)
+    assert full == pytest.approx((30 - 7) * one)
+    # Where other months are known, what later installs take is too; and known months stay.
+    seen = replace(model, use_known=True)
+    later = net_draws(seen, parts_of_mean(seen, chosen, np.random.default_rng(0), if_full=True))
+    assert later == pytest.approx((30 - 7 + 40) * one)
+    idle = made_sales([30.0] * 4, month_kind=IDLE, more_if_full=7.0)
+    same = net_draws(seen, parts_of_mean(seen, idle, np.random.default_rng(0), if_full=True))
+    assert same == pytest.approx((30 - 50 + 40) * one)
+
+
+@pytest.mark.parametrize(("known", "held"), [(4, NO_MINUTES), (5, "")])
+def test_too_few_minutes_do_not_say_that_it_pays(known: int, held: str) -> None:
+    one = np.ones(200)
+    model = made_model(0.1 * one, 100 * one, minutes_known=known)
+    chosen = made_sales([50.0] * 10)
+    parts = still_parts(model, chosen)
+    assert judge(model, chosen, parts, parts, 100, 5, (0,)).held_back == held

@@ -111,7 +111,11 @@ def _most_sold(review: Review, films: Iterable[Any]) -> list[Any]:
 def _left_out(frame: pd.DataFrame) -> str:
     """What the prices leave out because it is not known: the same for all, so it is said once."""
     notes = frame["note"].dropna()
-    parts = [each for each in (STAFF_UNKNOWN, INSTALLS_UNKNOWN) if notes.str.contains(each, regex=False).any()]
+    parts = [
+        each
+        for each in (STAFF_UNKNOWN, INSTALLS_UNKNOWN)
+        if notes.str.contains(each, regex=False).any()
+    ]
     return f" {' '.join(parts)}" if parts else ""
 
 

@@ -152,8 +152,9 @@ def _displaced(whole: Row, idle: Row | None, say: Numbers) -> str:
     if pd.isna(cost_by_all(whole)):
         return ""
     line = displaced_finding(whole, say)
-    is_thin = idle is None or idle["few"]
-    even = float("nan") if is_thin else idle["break_even_displaced_pct"]
+    even = float("nan")
+    if idle is not None and not idle["few"]:
+        even = float(idle["break_even_displaced_pct"])
     if whole["break_even_displaced_pct"] > _ALL and 0 < even < _ALL:
         line += (
             f" (in full months other work takes it); in idle months it stops at {say.percent(even)}"

@@ -1,5 +1,6 @@
 """The sections of `shop.toml`: every key with its default, range and one sentence."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -44,6 +45,12 @@ class Labour:
     default_wage: float | None = setting(
         None, "Wage an hour of a person without a row in rates. Not set: unknown.", least=0.0
     )
+
+    @property
+    def default_rate(self) -> float:
+        """Default wage with what comes on top; NaN where none is set. [money / h]"""
+        wage = self.default_wage
+        return math.nan if wage is None else wage * (1 + self.on_cost)
 
 
 @dataclass(frozen=True)

@@ -114,10 +114,8 @@ def _staff_rates(costing: Costing, settings: Settings, number: pd.Series) -> pd.
     of = quarter_index(log["worked_on"], settings.fiscal_year_starts)
     rate = ratio(strict_sum(log["cost"], [of]), strict_sum(log["hours"], [of]))
     hours = log["hours"].groupby(of).sum()
-    wage = settings.labour.default_wage
-    loaded = np.nan if wage is None else wage * (1 + settings.labour.on_cost)
     worked = number.map(hours).astype("float64").fillna(0.0) > 0
-    return number.map(rate).astype("float64").where(worked, loaded)
+    return number.map(rate).astype("float64").where(worked, settings.labour.default_rate)
 
 
 def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:

@@ -7,14 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import betaln, expit, logit
 
+from analysis.findings.mixed import Array
 from analysis.records.counter_rules import booking_days
 from analysis.records.model import Records
-
-Array = npt.NDArray[np.float64]
 
 # Jeffreys' prior of a share: half an answer of each kind.
 JEFFREYS: Final = 0.5

@@ -9,10 +9,10 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.findings.groups import Period
+from analysis.findings.mixed import Array
 from analysis.pricing.film_needed import WIDER_JOBS
 from analysis.sums import strict_sum
 
-Array = npt.NDArray[np.float64]
 CELL: Final = ["service", "vehicle_class"]
 
 

@@ -15,6 +15,7 @@ from analysis.costing.jobs import Costing
 from analysis.findings.capacity_use import Governing
 from analysis.findings.earning import hour_earned
 from analysis.findings.groups import Period
+from analysis.findings.mixed import Array
 from analysis.findings.sale_margins import NOT_KNOWN, month_use, sale_facts
 from analysis.periods import Quarter
 from analysis.pricing.counter_arithmetic import displaced_cost, later_gain, staff_rate
@@ -28,7 +29,6 @@ from analysis.pricing.counter_installs import (
 from analysis.pricing.film_needed import WIDER_JOBS
 from analysis.records.model import Records
 
-Array = npt.NDArray[np.float64]
 DRAWS: Final = 4000
 _MOST_AT_ONCE: Final = 4_000_000
 
@@ -229,14 +229,11 @@ def _with_staff(
     refill = month.map(use["refill_share"]).astype("float64").fillna(0.0)
     minutes = sales["minutes"].astype("float64")
     usual = minutes.fillna(minutes.mean()) if minutes.notna().any() else minutes.fillna(0.0)
-    rate = staff_rate(
-        sales["staff_rate"], 0.0 if np.isnan(earned) else earned, refill, takes_installers
-    )
+    known_earned = 0.0 if np.isnan(earned) else earned
+    rate = staff_rate(sales["staff_rate"], known_earned, refill, takes_installers)
     cost = (usual / 60 * rate).where(usual > 0, 0.0)
     other = cost - sales["staff_cost"]
-    full = staff_rate(
-        sales["staff_rate"], 0.0 if np.isnan(earned) else earned, 1.0, takes_installers
-    )
+    full = staff_rate(sales["staff_rate"], known_earned, 1.0, takes_installers)
     blank = minutes.isna() & bool(minutes.notna().any())
     known = sales["revenue"] + sales["extras_margin"] - sales["payment_fee"] - sales["film_cost"]
     return sales.assign(

@@ -4,15 +4,14 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.stats import norm
 
 from analysis.counter_tables import COUNTER_UNKNOWNS
+from analysis.findings.mixed import Array
 from analysis.pricing.counter_arithmetic import later_gain
 from analysis.pricing.counter_model import CounterModel, Parts
 
-Array = npt.NDArray[np.float64]
 ENDS: Final = (0.05, 0.95)
 (DISPLACED, INSTALL, LATER, LATER_INSTALL, SALES, MINUTES) = UNKNOWNS = (
     "installs displaced",

@@ -6,9 +6,9 @@ from functools import cache
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from analysis.findings.mixed import Array
 from analysis.pricing.counter_model import (
     CounterModel,
     Parts,
@@ -17,7 +17,6 @@ from analysis.pricing.counter_model import (
     net_draws,
 )
 
-Array = npt.NDArray[np.float64]
 PAYS, DOES_NOT, CANNOT_TELL = "pays", "does not pay", "can't tell"
 # Probabilities from which on, and up to which, it is said.
 SURE: Final = 0.9

@@ -149,7 +149,8 @@ def _figures(
         }
         return figures | blank | _BLANK | said
     parts = parts_for(model, chosen, at)
-    full = parts_for(model, chosen, at, if_full=True)
+    is_open = bool((chosen["month_kind"] == NOT_KNOWN).any())
+    full = parts_for(model, chosen, at, if_full=True) if is_open else parts
     judged = judge(model, chosen, parts, full, answers, fewest, (model.seed, 2, at))
     figures |= _spread("margin_each", judged.margin, "margin_low", "margin_high")
     figures["margin_each"] = float(chosen["margin"].mean())

@@ -5,12 +5,12 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.findings.sale_margins import NOT_KNOWN
 from analysis.pricing.counter_unknowns import (
     DISPLACED,
     INSTALL,
     LATER,
     LATER_INSTALL,
-    MINUTES,
     SALES,
 )
 from analysis.pricing.counter_verdict import (
@@ -41,7 +41,6 @@ _HANGS: Final = {
     LATER: "how many installs come later",
     LATER_INSTALL: "what a later install leaves",
     SALES: "price and cost, which differ much from sale to sale",
-    MINUTES: "the staff time",
 }
 
 
@@ -96,7 +95,7 @@ def sums_note(sales: pd.DataFrame, minutes_known: int) -> str | float:
             f"{unnamed} {_sales(unnamed)} without a service: taken to stand in for what {others} "
             "do."
         )
-    unknown = int((sales["month_kind"] == "not known").sum())
+    unknown = int((sales["month_kind"] == NOT_KNOWN).sum())
     if unknown:
         parts.append(
             f"How full the month of {unknown} {_sales(unknown)} was is not known: an install "

@@ -58,8 +58,7 @@ def next_rates(costing: Costing, settings: Settings, day: pd.Timestamp) -> Rates
     if hours > 0:
         labour = float(paid["cost"].sum()) / paid_hours if paid_hours > 0 else np.nan
     else:
-        wage = settings.labour.default_wage
-        labour = np.nan if wage is None else wage * (1 + settings.labour.on_cost)
+        labour = settings.labour.default_rate
     quarter = quarter_of(day, settings.fiscal_year_starts).index
     known = [index for index in costing.rates if index <= quarter]
     consumables = costing.rates[max(known)].consumables_rate if known else np.nan

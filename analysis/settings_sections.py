@@ -14,10 +14,11 @@ def setting(
     least: float | None = None,
     most: float | None = None,
     words: tuple[str, ...] = (),
+    example: float | None = None,
 ) -> Any:
-    """A key: its default, its sentence, and what may stand there."""
+    """A key: its default, its sentence, what may stand there, an example where none is set."""
     meta = {"sentence": sentence, "kind": kind, "least": least, "most": most, "words": words}
-    return field(default=default, metadata=meta)
+    return field(default=default, metadata=meta | {"example": example})
 
 
 def share(default: float, sentence: str) -> Any:
@@ -43,7 +44,10 @@ class Labour:
         False, "Whether on-costs apply to the overtime premium too.", kind=bool
     )
     default_wage: float | None = setting(
-        None, "Wage an hour of a person without a row in rates. Not set: unknown.", least=0.0
+        None,
+        "Wage an hour of a person without a row in rates. Not set: unknown.",
+        least=0.0,
+        example=24.5,
     )
 
     @property
@@ -140,6 +144,7 @@ class Counter:
         "set: targets.margin.",
         least=0.0,
         most=1.0,
+        example=0.4,
     )
     round_to: float = setting(1.0, "Prices of cut film are multiples of this.", least=0.01)
     extra_allowance: float | None = setting(
@@ -147,6 +152,7 @@ class Counter:
         "What a kit's pieces are cut larger, a side, than the shop cuts its own, for a hand "
         "without practice, in length_unit. Not set: 50 mm (common practice, no source).",
         least=0.0,
+        example=2.0,
     )
 
 

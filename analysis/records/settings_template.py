@@ -18,8 +18,6 @@ _SECTIONS: Final = {
     "columns": ("[columns.jobs]", '"Job no." = "job_id"'),
     "aliases": ("[aliases.model]", '"Pike GT" = "Pike"'),
 }
-# A key without a default is shown with a value of this size, and says so.
-_NO_DEFAULT_EXAMPLE: Final = 24.5
 
 
 def settings_template() -> str:
@@ -44,7 +42,7 @@ def settings_template() -> str:
             lines += _prose(" ".join([sentence, *_limits(details[name])]))
             if default is None:
                 lines += _prose("Not set by default; the number below is an example.")
-            shown = _NO_DEFAULT_EXAMPLE if default is None else default
+            shown = details[name]["example"] if default is None else default
             lines.append(f"# {key} = {_toml(shown)}")
         blocks.append("\n".join(lines) + "\n")
     return "\n".join(blocks)

@@ -230,6 +230,7 @@ def test_with_every_line_uncommented_the_settings_parse() -> None:
     text = re.sub(r"(?m)^#", "", settings_template())
     settings = parse_settings(text)
     assert settings.labour.default_wage == 24.5
+    assert settings.counter_margin == 0.4
     assert settings.target_margin("Roof") == 0.5
     assert settings.columns == {"jobs": {"job no.": "job_id"}}
     assert settings.aliases == {"model": {"pike gt": "Pike"}}

@@ -138,7 +138,7 @@ def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:
     )
     sold = (sales["length_m"] * sales["width_m"]).set_axis(every)
     side = (first_area - sold).mask(none_first, 0.0)
-    _check_film(costing, of_counter, float(cost.sum(skipna=False)) if len(sales) else 0.0)
+    _check_film(costing, of_counter, cost)
     columns = {
         "film_cost": cost,
         "side_loss_area_m2": side,
@@ -149,13 +149,18 @@ def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:
     return {name: values.set_axis(sales.index) for name, values in columns.items()}
 
 
-def _check_film(costing: Costing, of_counter: pd.DataFrame, of_sales: float) -> None:
-    """Film of known sales + film cut for sales that are not there = what the counter took."""
+def _check_film(costing: Costing, of_counter: pd.DataFrame, of_sales: pd.Series) -> None:
+    """By film, cut for the counter = taken by the counter; the cuts of known sales = their cost.
+
+    A film of which a cost is not known is left out: it is blank in the sale, and in the flows.
+    """
     moved = costing.shelf.movements
-    taken = moved.loc[moved["flow"] == "counter_sales", "cost"]
-    unknown = of_counter.loc[of_counter["sale"].isna(), "film_cost"]
-    both = of_sales + float(unknown.sum(skipna=False))
-    if np.isnan(both) or taken.isna().any():
-        return  # film whose cost is not known: blank in the sale, and in the flows
-    tolerance = 1e-6 * max(1.0, float(taken.abs().sum()))
-    assert_reconciled("Film of counter sales", both, float(taken.sum()), tolerance)
+    taken = moved.loc[moved["flow"] == FOR_SALE, ["film", "cost"]]
+    cut = of_counter[["film", "film_cost"]].set_axis(["film", "cost"], axis=1)
+    both = pd.concat([taken, cut.assign(cost=-cut["cost"])])
+    apart = strict_sum(both["cost"], [both["film"]]).dropna()
+    tolerance = 1e-6 * max(1.0, float(taken["cost"].abs().sum()))
+    assert_reconciled("Film of counter sales", float(apart.abs().sum()), 0.0, tolerance)
+    own = of_counter[of_counter["sale"].isin(of_sales.index[of_sales.notna()])]
+    of_cuts = float(own["film_cost"].sum())
+    assert_reconciled("Film of known sales", float(of_sales.sum()), of_cuts, tolerance)

@@ -300,9 +300,12 @@ def _later_apart(
     """What a later install leaves beyond one of the service that the sale stands in for. [money]
 
     The mean over the jobs that came, drawn towards 0 with the weight of `WIDER_JOBS` jobs: n ÷
-    (n + 3); a job that is not finished says nothing yet.
+    (n + 3); a job of which a line is not finished says nothing yet.
     """
     lines = net_of_redos(costing, day)
+    every = costing.lines[~costing.lines["is_redo"]]
+    open_jobs = every.loc[~(every["finished"] & (every["finished_on"] <= day)), "job_id"]
+    lines = lines[~lines["job_id"].isin(open_jobs)]
     of_job = lines.groupby("job_id")["leaves"].sum(skipna=False)
     usual = (mixes @ installs.cells["contribution"].to_numpy(dtype=np.float64))[kinds]
     came = sales[later.came].assign(usual=usual[later.came.to_numpy()])

@@ -161,9 +161,9 @@ def sale_costs(model: CounterModel) -> SaleCosts:
 
 def _drawn_in(groups: Any, mean: pd.Series) -> pd.DataFrame:
     """Means by group, drawn towards that of all sales with the weight of `_ALL_SALES` of them."""
-    own, count = groups.mean(), groups.size()
-    weight = count / (count + _ALL_SALES)
-    drawn: pd.DataFrame = mean + (own - mean).mul(weight, axis=0)
+    own, count = groups.mean(), groups.count()
+    # Of a group in which nothing is known, the mean of all is the best there is.
+    drawn: pd.DataFrame = mean + (own - mean).fillna(0.0) * count / (count + _ALL_SALES)
     return drawn
 
 

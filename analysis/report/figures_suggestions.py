@@ -1,7 +1,7 @@
 """Figures about prices: what to ask next, what to add for slow vehicles, what it hangs on."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -245,17 +245,26 @@ def _gain(moved: pd.DataFrame, say: Numbers) -> str:
 
 
 def repriced(review: Review) -> list[str]:
-    """The services to reprice, those that bring most first: `trim blackout +12% (10 classes)`."""
+    """The services to reprice, those that bring most first: `raise roof (+12%, 10 classes)`.
+
+    Those of the first that move alike stand together; how many come behind them stands last.
+    """
     frame = ranked(slices_of(review, "price_suggestions").quarter)
     moved = frame[frame["verdict"].isin([RAISE, LOWER])]
     say = Numbers(review.settings)
-    named = []
-    for (service, verdict), rows in moved.groupby(["service", "verdict"], sort=False):
+    alike: dict[tuple[Any, str], list[str]] = {}
+    groups = list(moved.groupby(["service", "verdict"], sort=False))
+    for (service, verdict), rows in groups[:_MOST_NAMED]:
         size = change_range(number(rows, "change_pct"), say)
         classes = rows["vehicle_class"].dropna()
         of = f", {counted(len(classes), 'class', 'classes')}" if len(classes) else ""
-        named.append(f"{verdict} {label(service)} ({size}{of})")
-    return named
+        alike.setdefault((verdict, size + of), []).append(label(service))
+    named = [
+        f"{verdict} {listed(services)} ({'each ' if len(services) > 1 else ''}{how})"
+        for (verdict, how), services in alike.items()
+    ]
+    rest = len(groups) - _MOST_NAMED
+    return named + ([f"{rest} more"] if rest > 0 else [])
 
 
 def price_sentence(review: Review) -> str:
@@ -266,8 +275,7 @@ def price_sentence(review: Review) -> str:
     named = repriced(review)
     if not named:
         return f"{suggestion_finding(review)}."
-    rest = len(named) - _MOST_NAMED
-    words = listed(named[:_MOST_NAMED] + ([f"{rest} more"] if rest > 0 else []))
+    words = listed(named)
     return f"{words[:1].upper()}{words[1:]}."
 
 

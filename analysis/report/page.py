@@ -23,7 +23,7 @@ from analysis.report.numbers import MISSING, Numbers
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.page_sections import Section, sections_of
 from analysis.report.results import Review
-from analysis.report.sentences import answers
+from analysis.report.sentences import FIRST, answers
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,7 @@ class Context:
     fewest: int
     missing: str
     answers: tuple[Answer, ...]
+    first: int
     sections: tuple[Section, ...]
     sources: Grid
     findings: Grid
@@ -92,6 +93,7 @@ def page_context(review: Review) -> Context:
         fewest=review.settings.pricing.fewest_jobs,
         missing=MISSING,
         answers=answers(review),
+        first=FIRST,
         sections=sections_of(review),
         sources=sources_grid(review),
         findings=findings_grid(review),

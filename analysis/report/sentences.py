@@ -31,6 +31,9 @@ from analysis.report.results import Review
 from analysis.report.vehicles import Models, basis, model_names, quote_longer, ranked_models
 
 MOST_NAMED: Final = 3
+# The first of the answers: what changed and why, what to reprice, which vehicles to quote longer,
+# where the film goes, whether the counter sale pays. They stand on the first screen.
+FIRST: Final = 6
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
 
@@ -45,7 +48,7 @@ _WANTED: Final = {
 
 
 def answers(review: Review) -> tuple[Answer, ...]:
-    """The shop-level answers, in the order an owner asks."""
+    """The shop-level answers: those of the quarterly review first, see `FIRST`."""
     return tuple(answer(review) for answer in _ANSWERS)
 
 
@@ -270,16 +273,16 @@ def trust_answer(review: Review) -> Answer:
 _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     result_answer,
     margin_answer,
-    services_answer,
     price_answer,
-    follow_up_answer,
     vehicles_answer,
-    quotes_answer,
     film_answer,
-    cutting_answer,
-    shelf_answer,
-    order_answer,
     counter_answer,
+    services_answer,
+    follow_up_answer,
+    quotes_answer,
+    cutting_answer,
+    order_answer,
+    shelf_answer,
     redo_answer,
     trust_answer,
 )

@@ -130,6 +130,19 @@ def test_services_are_named_once_with_their_range() -> None:
     assert "lower hood (−5%, 1 class)" in named
 
 
+def test_services_that_move_alike_stand_together_and_the_others_are_counted() -> None:
+    frame = suggestions()
+    frame["verdict"], frame["change_share"] = "raise", 0.05
+    frame["vehicle_class"] = "minivan"
+    frame["service"] = [f"service {at}" for at in range(len(frame))]
+    named = repriced(review_of(price_suggestions=frame))
+    assert len(named) == 2
+    assert named[0].startswith("raise service ")
+    assert named[0].endswith("(each +5%, 1 class)")
+    assert named[0].count("service") == 4
+    assert named[1] == f"{len(frame) - 4} more"
+
+
 def test_the_dearest_surcharge_stands_first() -> None:
     table = made_money.surcharges(("roof", "hood"), ("compact car", "minivan"))
     info = gather_surcharges(review_of(model_surcharges=table))

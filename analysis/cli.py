@@ -113,10 +113,16 @@ def _review(asked: argparse.Namespace) -> int:
     from analysis.report.sentences import answers
 
     _say(review.quarter.spelled)
-    for answer in answers(review):
-        _say(f"- {answer.question} {answer.line}")
-    for missing in review.unavailable():
-        _say(f"- Not computed: {missing.line}")
+    told = answers(review)
+    for answer in told:
+        # What is missing for an answer stands behind its line.
+        rest = "" if answer.is_known or not answer.detail else f" {answer.detail}"
+        _say(f"- {answer.question} {answer.line}{rest}")
+    # Results often want the same thing, and the answers may have asked for it already.
+    said = {answer.line for answer in told}
+    for line in dict.fromkeys(each.line for each in review.unavailable()):
+        if line not in said:
+            _say(f"- Not computed: {line}")
     if asked.quarter is None:
         _say_if_later(review)
     _say(_findings_line(review.records))
@@ -262,13 +268,19 @@ def _status(records: "Records", strict: str) -> int:
 
 
 def _print_counts(records: "Records") -> None:
-    _say(f"{'table':<15}{'read':>9}{'used':>9}{'rejected':>10}   file")
-    for source in records.sources:
-        if source.table:
-            _say(
-                f"{source.table:<15}{source.rows_read:>9}{source.rows_used:>9}"
-                f"{source.rows_rejected:>10}   {source.file}"
-            )
+    sources = [source for source in records.sources if source.table]
+    filled = [source for source in sources if source.rows_read]
+    if filled:
+        _say(f"{'table':<15}{'read':>9}{'used':>9}{'rejected':>10}   file")
+    for source in filled:
+        _say(
+            f"{source.table:<15}{source.rows_read:>9}{source.rows_used:>9}"
+            f"{source.rows_rejected:>10}   {source.file}"
+        )
+    if empty := [source.table for source in sources if not source.rows_read]:
+        _say(f"without rows: {', '.join(empty)}")
+    if not filled:
+        _say("Nothing is filled in yet: begin with jobs and purchases.")
 
 
 def _print_findings(records: "Records") -> None:

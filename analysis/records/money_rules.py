@@ -377,5 +377,5 @@ def _standard(word: str) -> str:
 def _class_remedy(word: str) -> str:
     near = _nearest_class(word)
     if near is None:
-        return UNKNOWN_CLASS.remedy
+        return f"{UNKNOWN_CLASS.remedy} Standard are: {', '.join(VEHICLE_CLASSES)}."
     return f"Write {near}, or map it: {toml_line('aliases.vehicle_class', word, near)}."

@@ -236,6 +236,8 @@ def redo_answer(review: Review) -> Answer:
     line = (
         f"{say.number(redos)} of {counted(jobs, 'job')} in twelve months ({share})"
         f"{_at_cost(cost, say)}."
+        if redos
+        else f"None of {counted(jobs, 'job')} in twelve months."
     )
     sure = services[~few(services) & (number(services, "redos") > 0)]
     if sure.empty:

@@ -238,6 +238,10 @@ def test_redos_carry_their_interval(make_review: MakeReview) -> None:
     assert (
         answer.detail == "Of the services most often roof: 5.0% (between 1.7% and 14.0% plausible)."
     )
+    none = frame.assign(redos=0, redo_cost=0.0)
+    assert (
+        redo_answer(make_review(results={"redo": none})).line == "None of 50 jobs in twelve months."
+    )
 
 
 def test_a_cost_that_is_partly_unknown_is_not_summed(make_review: MakeReview) -> None:

@@ -9,7 +9,7 @@ from rapidfuzz import fuzz, process
 from analysis.errors import RecordsError
 from analysis.records.delimited import RawTable
 from analysis.records.model import DOUBTFUL, REJECTED
-from analysis.records.rule import Rule, toml_line
+from analysis.records.rule import Rule, toml_line, toml_pair
 from analysis.schema import Table
 from analysis.settings import FILE_NAME, Settings
 
@@ -67,7 +67,7 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
     labels = {name: raw.header[place].strip() for name, place in places.items()}
     header = Header(places, labels, tuple(unknown), tuple(missing))
     if missing and table.required:
-        raise RecordsError(f"{raw.file}: {'. '.join(_lack(raw, table, header, missing[0]))}")
+        raise RecordsError(f"{raw.file}: {_lacks(raw, table, header)}")
     return header
 
 
@@ -92,15 +92,37 @@ def missing_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tup
         yield name, *_lack(raw, table, header, name)
 
 
+def _lacks(raw: RawTable, table: Table, header: Header) -> str:
+    """What a table cannot do without, all at once: nobody mends a header column by column."""
+    if len(header.missing) == 1:
+        return ". ".join(_lack(raw, table, header, header.missing[0]))
+    theirs = [_theirs(raw, header, name) or "Your column" for name in header.missing]
+    lines = [toml_pair(*pair) for pair in zip(theirs, header.missing, strict=True)]
+    *others, last = header.missing
+    labels = [raw.header[place].strip() for place in header.unknown]
+    unknown = f" None of ours are: {', '.join(labels)}." if labels else ""
+    return (
+        f"there are no columns {', '.join(others)} and {last}, which every row of {table.name} "
+        f"needs. Add them, or, under [columns.{table.name}] of {FILE_NAME}, the lines "
+        f"{', '.join(lines)}.{unknown}"
+    )
+
+
 def _lack(raw: RawTable, table: Table, header: Header, name: str) -> tuple[str, str]:
-    labels = {_our_form(raw.header[place]): raw.header[place].strip() for place in header.unknown}
-    near = _nearest(name, list(labels))
-    theirs = labels[near] if near else "Your column"
-    hint = f"; the nearest of the file is '{theirs}'" if near else ""
+    theirs = _theirs(raw, header, name)
+    hint = f"; the nearest of the file is '{theirs}'" if theirs else ""
+    line = toml_line(f"columns.{table.name}", theirs or "Your column", name)
     return (
         f"there is no column {name}, which every row of {table.name} needs{hint}",
-        f"Add the column, or, {toml_line(f'columns.{table.name}', theirs, name)}.",
+        f"Add the column, or, {line}.",
     )
+
+
+def _theirs(raw: RawTable, header: Header, name: str) -> str | None:
+    """The column of the file that is none of ours and whose name is nearest to `name`."""
+    labels = {_our_form(raw.header[place]): raw.header[place].strip() for place in header.unknown}
+    near = _nearest(name, list(labels))
+    return labels[near] if near else None
 
 
 def _nearest(name: str, names: list[str]) -> str | None:

@@ -97,8 +97,13 @@ def look_up(keys: pd.Series, values: pd.Series) -> pd.Series:
 
 def toml_line(section: str, theirs: str, ours: str) -> str:
     """Say which line of `shop.toml` maps a word of the shop to ours."""
+    return f"under [{section}] of {FILE_NAME}, the line {toml_pair(theirs, ours)}"
+
+
+def toml_pair(theirs: str, ours: str) -> str:
+    """The line itself: `"Job no." = "job_id"`."""
     key, value = (json.dumps(each, ensure_ascii=False) for each in (theirs, ours))
-    return f"under [{section}] of {FILE_NAME}, the line {key} = {value}"
+    return f"{key} = {value}"
 
 
 def words_or(words: Sequence[str]) -> str:

@@ -233,6 +233,18 @@ def test_a_required_table_without_a_required_column(shop: Any) -> None:
     )
 
 
+def test_all_required_columns_that_are_missing_are_named_at_once(shop: Any) -> None:
+    shop.rename("jobs", "quoted_hours", "hours quoted")
+    shop.rename("jobs", "job_id", "Nr")
+    with pytest.raises(RecordsError) as caught:
+        shop.read()
+    assert str(caught.value) == (
+        "jobs.csv: there are no columns job_id and quoted_hours, which every row of jobs needs. "
+        'Add them, or, under [columns.jobs] of shop.toml, the lines "Your column" = "job_id", '
+        '"hours quoted" = "quoted_hours". None of ours are: Nr, hours quoted.'
+    )
+
+
 def test_an_optional_table_without_a_required_column_is_rejected_whole(shop: Any) -> None:
     shop.rename("capacity", "installer_hours", "staff")
     records = shop.read()

@@ -77,9 +77,15 @@ def to_edge(frame: pd.DataFrame, table: Table, settings: Settings) -> pd.DataFra
 
 def round_half_away(values: pd.Series, places: int) -> pd.Series:
     """Round half away from zero, as an invoice does; never a minus nought."""
-    scaled = values.astype("float64") * 10.0**places
-    whole = np.sign(scaled) * np.floor(scaled.abs() + 0.5 + 1e-7)
-    return pd.Series(whole / 10.0**places + 0.0, index=values.index)
+    plain = values.to_numpy(dtype="float64", na_value=np.nan)
+    return pd.Series(half_away(plain, places), index=values.index, copy=False)
+
+
+def half_away(values: np.ndarray, places: int) -> np.ndarray:
+    """`round_half_away` of plain numbers."""
+    scaled = values * 10.0**places
+    whole = np.sign(scaled) * np.floor(np.abs(scaled) + 0.5 + 1e-7)
+    return np.asarray(whole / 10.0**places + 0.0)
 
 
 def rounded(edge: pd.DataFrame, table: Table) -> pd.DataFrame:

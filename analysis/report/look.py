@@ -290,8 +290,11 @@ def _row_text(text: str, position: int, x: float, anchor: str) -> dict[str, obje
 
 
 def _add_notes(fig: go.Figure, notes: list[dict[str, object]]) -> None:
-    """Add them all at once: the library checks every note again for each that is added."""
-    fig.update_layout(annotations=[*fig.layout.annotations, *notes])
+    """Add them all at once: the library checks every note again for each that is added.
+
+    Set and not updated, as an update looks up every property of every note by its path.
+    """
+    fig.layout.annotations = [*fig.layout.annotations, *notes]
 
 
 def _height(count: int, head: int) -> int:

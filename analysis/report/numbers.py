@@ -6,15 +6,17 @@ from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 from typing import Final
 
+import numpy as np
 import pandas as pd
 from babel import Locale
 from babel.dates import format_date, format_interval
 from babel.numbers import NumberPattern
 
 from analysis.periods import Quarter
-from analysis.report.edge import round_half_away, unit_of
+from analysis.report.edge import half_away, unit_of
 from analysis.schema import Column, Kind
 from analysis.settings import Settings
 
@@ -37,7 +39,7 @@ class Numbers:
     @property
     def locale(self) -> Locale:
         """The shop's locale."""
-        return Locale.parse(self.settings.babel_locale)
+        return _locale(self.settings.babel_locale)
 
     @property
     def separators(self) -> str:
@@ -60,7 +62,7 @@ class Numbers:
         """An amount with the sign of the currency, where the locale puts it."""
         if value is None or pd.isna(value):
             return MISSING
-        pattern = self._with_places(self.locale.currency_formats["standard"], places)
+        pattern = _pattern(self.settings.babel_locale, "currency_formats", "standard", places)
         text = pattern.apply(
             _rounded(value, places),
             self.locale,
@@ -79,7 +81,7 @@ class Numbers:
         """A percentage that is held as 12.5: `13%`, `12,5 %`."""
         if value is None or pd.isna(value):
             return MISSING
-        pattern = self._with_places(self.locale.percent_formats[None], places)
+        pattern = _pattern(self.settings.babel_locale, "percent_formats", None, places)
         return _minus(pattern.apply(_rounded(value, places) / 100, self.locale))
 
     def percent_change(self, value: float | None, places: int = 0) -> str:
@@ -127,7 +129,7 @@ class Numbers:
         if column.kind not in _PLACES and column.kind not in _ADAPTIVE:
             return [typed(value) for value in values]
         places = places_for(values, column.kind)
-        rounded = round_half_away(values, places)
+        rounded = half_away(values.to_numpy(dtype="float64", na_value=np.nan), places).tolist()
         return [
             MISSING if math.isnan(value) else self._plain(_decimal(value, places), places)
             for value in rounded
@@ -138,13 +140,21 @@ class Numbers:
         return " / ".join(pretty_unit(part) for part in unit_of(column, self.settings).split(" / "))
 
     def _plain(self, value: Decimal, places: int) -> str:
-        pattern = self._with_places(self.locale.decimal_formats[None], places)
+        pattern = _pattern(self.settings.babel_locale, "decimal_formats", None, places)
         return _minus(pattern.apply(value, self.locale))
 
-    def _with_places(self, pattern: NumberPattern, places: int) -> NumberPattern:
-        own = copy(pattern)
-        own.frac_prec = (places, places)
-        return own
+
+@cache
+def _locale(identifier: str) -> Locale:
+    return Locale.parse(identifier)
+
+
+@cache
+def _pattern(identifier: str, kind: str, name: str | None, places: int) -> NumberPattern:
+    """A number pattern of a locale with that many decimal places: made once, used for thousands."""
+    own: NumberPattern = copy(getattr(_locale(identifier), kind)[name])
+    own.frac_prec = (places, places)
+    return own
 
 
 # Decimal places on the page; the workbook and the tables hold more.
@@ -227,7 +237,7 @@ def listed(words: Sequence[str]) -> str:
 
 
 def _rounded(value: float, places: int) -> Decimal:
-    return _decimal(float(round_half_away(pd.Series([float(value)]), places).iloc[0]), places)
+    return _decimal(float(half_away(np.array([value], dtype="float64"), places)[0]), places)
 
 
 def _decimal(rounded: float, places: int) -> Decimal:
@@ -239,6 +249,8 @@ def _minus(text: str) -> str:
 
 
 def _clean(text: str) -> str:
+    if text.isprintable():
+        return text.strip()
     kept = "".join(
         " " if each in "\t\r\n" else each
         for each in text

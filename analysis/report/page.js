@@ -31,18 +31,68 @@
   }
 
   const charts = JSON.parse(document.getElementById("charts").textContent);
+  const waiting = new Set();
+  let library = null;
+
+  // Every chart has its height at once, so that nothing moves when it is drawn later.
   Object.keys(charts).forEach(function (key) {
     const place = document.getElementById(key), chart = charts[key];
-    const isNarrow = place.clientWidth < NARROW;
-    const layout = isNarrow ? narrowed(chart.layout, chart.data.length) : chart.layout;
-    if (isNarrow) { smaller(chart.data); }
-    place.style.height = layout.height + "px";
-    window.Plotly.newPlot(place, chart.data, layout, { displayModeBar: false, responsive: true });
+    if (place.clientWidth < NARROW) {
+      chart.layout = narrowed(chart.layout, chart.data.length);
+      smaller(chart.data);
+    }
+    place.style.height = chart.layout.height + "px";
+    waiting.add(place);
   });
 
-  // On paper every table is open; afterwards each is as it was.
+  function draw(place) {
+    if (library === null || !waiting.delete(place)) { return; }
+    const chart = charts[place.id];
+    library.newPlot(place, chart.data, chart.layout, { displayModeBar: false, responsive: true });
+  }
+
+  // A chart is drawn when it comes near the screen: all at once would hold the page for seconds.
+  const near = new IntersectionObserver(function (entries) {
+    entries.filter((each) => each.isIntersecting).forEach((each) => draw(each.target));
+  }, { rootMargin: "100% 0px" });
+
+  // The chart library is most of the page, so it is packed; every browser since 2023 unpacks it.
+  async function unpacked() {
+    const packed = atob(document.getElementById("library").textContent);
+    const bytes = Uint8Array.from(packed, (letter) => letter.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    const script = document.createElement("script");
+    script.textContent = await new Response(stream).text();
+    document.head.append(script);
+    return window.Plotly;
+  }
+
+  function withoutCharts(reason) {
+    waiting.forEach(function (place) {
+      place.style.height = "auto";
+      place.textContent = "This browser cannot draw the chart; its numbers stand in the table.";
+    });
+    throw reason;
+  }
+
+  // A printer that waits for the page to have loaded waits for the library too: as long as a frame
+  // is being written, the page that holds it is still loading.
+  const hold = document.body.appendChild(document.createElement("iframe"));
+  hold.hidden = true;
+  hold.contentDocument.open();
+
+  unpacked().then(function (plotly) {
+    library = plotly;
+    waiting.forEach((place) => near.observe(place));
+  }).catch(withoutCharts).finally(function () {
+    hold.contentDocument.close();
+    hold.remove();
+  });
+
+  // On paper every chart is drawn and every table is open; afterwards each table is as it was.
   let folded = [];
   window.addEventListener("beforeprint", function () {
+    waiting.forEach(draw);
     folded = Array.from(document.querySelectorAll("details:not([open])"));
     folded.forEach(function (each) { each.open = true; });
   });

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from analysis.cli import main
-from analysis.report.quote_text import in_words, quoted_hours
-from tests.pricing.test_quote import TOML, small_shop
+from analysis.report.quote_text import in_words, quote_lines, quoted_hours
+from tests.pricing.test_quote import TOML, quoter_of, roof, small_shop
 from tests.shops import write_shop
 
 DEMO = Path(__file__).parents[1] / "data_demo"
@@ -39,6 +41,7 @@ def test_the_answer_comes_first_in_quarters_of_an_hour(
     assert lines[0].startswith("Quote ")
     assert lines[0].endswith(" h: 7 of 10 such jobs finish inside it.")
     assert float(lines[0].split()[1]) % 0.25 == 0
+    assert lines[1].startswith("Price: $400.00, from the list; the floor is $")
     assert said.err == ""
     assert 12 <= len(lines) <= 30
     text = said.out
@@ -190,3 +193,27 @@ def test_hours_are_rounded_up(hours: float, quoted: float) -> None:
 )
 def test_confidence_in_words(confidence: float, words: str) -> None:
     assert in_words(confidence) == words
+
+
+@pytest.mark.parametrize(
+    ("listed", "floor", "said"),
+    [
+        (400.0, 350.0, "Price: $400.00, from the list; the floor is $350.00."),
+        (400.0, 400.0, "Price: $400.00, from the list; the floor is $400.00."),
+        (400.0, 450.5, "Price: $450.50, the floor; the list says $400.00, which is under it."),
+        (math.nan, 350.0, "Price: $350.00 or more, the floor; the list has none."),
+        (400.0, math.nan, "Price: $400.00 from the list; whether that is enough cannot be told."),
+        (math.nan, math.nan, "Price: neither a list price nor a floor can be told from these"),
+    ],
+)
+def test_the_price_to_ask_stands_under_the_hours(
+    tmp_path: Path, listed: float, floor: float, said: str
+) -> None:
+    quoter = quoter_of(tmp_path)
+    quote = roof(quoter)
+    asked = replace(
+        quote,
+        at_list=replace(quote.at_list, price=listed),
+        floor=replace(quote.floor, price=floor),
+    )
+    assert quote_lines(asked, quoter.records.settings)[1].startswith(said)

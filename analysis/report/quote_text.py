@@ -58,6 +58,7 @@ def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
     quoted = numbers.hours(quoted_hours(hours.quantile), 2)
     share = in_words(hours.confidence)
     yield f"Quote {quoted}: {share} such jobs finish inside it."
+    yield _asked_price(quote, numbers)
     vehicle = asked.vehicle
     year = "" if asked.year is None else f" {asked.year}"
     words = f"{asked.service} on {vehicle.make} {vehicle.model}{year}"
@@ -65,6 +66,21 @@ def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
     if asked.installer is not None:
         words += f", by {asked.installer}"
     yield f"For {typed(words)}; from the records up to {numbers.day(quote.as_of)}."
+
+
+def _asked_price(quote: Quote, numbers: Numbers) -> str:
+    """What to ask, as far as the list and the floor tell it."""
+    listed, floor = quote.at_list.price, quote.floor.price
+    at_list, at_floor = numbers.money(listed, 2), numbers.money(floor, 2)
+    if math.isnan(floor):
+        if math.isnan(listed):
+            return "Price: neither a list price nor a floor can be told from these records."
+        return f"Price: {at_list} from the list; whether that is enough cannot be told."
+    if math.isnan(listed):
+        return f"Price: {at_floor} or more, the floor; the list has none."
+    if listed < floor:
+        return f"Price: {at_floor}, the floor; the list says {at_list}, which is under it."
+    return f"Price: {at_list}, from the list; the floor is {at_floor}."
 
 
 def _hours_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import t as student
 
 from analysis.findings.flagging import flags
 from tests.findings.simulated import alone_p_values, benjamini_hochberg
+from tests.reference.published import Figures, published
+from tests.reference.sources import BENJAMINI, STUDENT
 
-# Benjamini and Hochberg (1995), Journal of the Royal Statistical Society B 57:289-300, section 4:
-# fifteen comparisons of two treatments of a heart attack.
+# Fifteen comparisons of two treatments of a heart attack.
 # fmt: off
 HEART = [
     0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344, 0.0459, 0.3240,
@@ -24,9 +26,12 @@ ADJUSTED = [
 # fmt: on
 
 
-def test_benjamini_and_hochberg_reject_the_four_smallest() -> None:
+@published(BENJAMINI, "section 4, fifteen p-values")
+def test_benjamini_and_hochberg_reject_the_four_smallest(figures: Figures) -> None:
+    """The rule that the package's flags are compared with in simulations."""
     mixed = pd.Series(HEART).sample(frac=1, random_state=1)
     rejected = benjamini_hochberg(mixed, 0.05)
+    figures.add("Rejected at 0.05, by the rule for comparison", rejected.sum(), 4)
     assert sorted(mixed[rejected]) == HEART[:4]
 
 
@@ -42,18 +47,17 @@ def test_a_model_with_one_line_is_no_comparison() -> None:
     assert list(benjamini_hochberg(p, 0.1)) == [False, True, False, False]
 
 
-def test_the_test_of_a_model_alone_is_that_of_students_paper() -> None:
-    """Student (1908), Biometrika 6:1-25, section 9: extra sleep [h] of ten patients by the drug.
-
-    Data and t = 4.06 to two digits: from memory.
-    """
+@published(STUDENT, "section 9, extra sleep of ten patients", "from memory")
+def test_the_test_of_a_model_alone_is_that_of_students_paper(figures: Figures) -> None:
+    """Extra sleep by the drug. [h] Data and t = 4.06 to two digits."""
     extra = [1.2, 2.4, 1.3, 1.3, 0.0, 1.0, 1.8, 0.8, 4.6, 1.4]
     lines = pd.DataFrame({"make": "M", "model": "m", "log_ratio": extra})
-    p = alone_p_values(lines, 0.0)
+    p = alone_p_values(lines, 0.0)[("M", "m")]
     # t = 1.58 ÷ (1.2300 ÷ √10) = 4.0621 with 9 degrees of freedom
-    assert p[("M", "m")] == pytest.approx(0.001416, abs=2e-6)
+    figures.add("One-sided p of the t test for comparison", p, "0.001416", 2e-6, seen="recomputed")
+    figures.add("Student's t of that p", student(9).isf(p), "4.06", 0.005)
     moved = lines.assign(log_ratio=lines["log_ratio"] + np.log1p(0.1))
-    assert alone_p_values(moved, 0.1)[("M", "m")] == pytest.approx(p[("M", "m")])
+    assert alone_p_values(moved, 0.1)[("M", "m")] == pytest.approx(p)
 
 
 def test_flags_by_hand() -> None:

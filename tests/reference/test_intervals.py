@@ -1,27 +1,30 @@
-"""Wilson's interval against published tables.
+"""Wilson's interval against published tables."""
 
-Source: Newcombe (1998), Statistics in Medicine 17:857-872, table I, 95 % limits (figures from
-memory; an independent library agrees to 4 decimals).
-"""
+from __future__ import annotations
 
 import pandas as pd
 import pytest
 from scipy.stats import binomtest
 
 from analysis.findings.evidence import wilson_interval
+from tests.reference.published import Figures, published
+from tests.reference.sources import NEWCOMBE
 
-NEWCOMBE = {
-    (81, 263): (0.2553, 0.3662),
-    (15, 148): (0.0624, 0.1605),
-    (0, 20): (0.0, 0.1611),
-    (1, 29): (0.0061, 0.1718),
+LIMITS = {
+    (81, 263): ("0.2553", "0.3662"),
+    (15, 148): ("0.0624", "0.1605"),
+    (0, 20): ("0.0000", "0.1611"),
+    (1, 29): ("0.0061", "0.1718"),
 }
 
 
-@pytest.mark.parametrize(("case", "limits"), NEWCOMBE.items())
-def test_newcombe(case: tuple[int, int], limits: tuple[float, float]) -> None:
-    low, high = wilson_interval(pd.Series([case[0]]), pd.Series([case[1]]), level=0.95)
-    assert (low[0], high[0]) == pytest.approx(limits, abs=6e-5)
+@published(NEWCOMBE, "table I, 95 % limits", "from memory")
+def test_newcombe(figures: Figures) -> None:
+    """An independent library agrees to four decimals."""
+    for (hits, count), limits in LIMITS.items():
+        low, high = wilson_interval(pd.Series([hits]), pd.Series([count]), level=0.95)
+        for end, ours, theirs in (("Lower", low, limits[0]), ("Upper", high, limits[1])):
+            figures.add(f"{end} end, {hits} of {count}", ours[0], theirs, 6e-5)
 
 
 def test_ninety_percent_is_that_of_a_general_purpose_library() -> None:

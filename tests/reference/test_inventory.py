@@ -1,14 +1,17 @@
 """Inventory costing against a published example.
 
-Source: OpenStax, Principles of Accounting, Volume 1: Financial Accounting (Franklin, Graybeal,
-Cooper; Rice University, 2019), chapter 10, sections 10.2 and 10.3, the tracking-device company:
-opening 150 at 21; 120 sold; 225 bought at 27; 180 sold; 210 bought at 33.
+The tracking-device company of OpenStax: opening 150 at 21; 120 sold; 225 bought at 27; 180 sold;
+210 bought at 33. What is sold is sold for 11,340.
 """
+
+from __future__ import annotations
 
 from pathlib import Path
 
 import pytest
 
+from tests.reference.published import Figures, published
+from tests.reference.sources import OPENSTAX_1
 from tests.shops import only, reviewed
 
 BOUGHT = """
@@ -24,6 +27,8 @@ SOLD = """
     cut_id | cut_on | job_id | film | pulled_length | pulled_width
     1 | 2026-01-02 | J | F | 120 | 1
     2 | 2026-01-04 | J | F | 180 | 1"""
+# Everything bought before anything is sold: the moving average is then that of the period.
+SOLD_LAST = SOLD.replace("2026-01-02", "2026-01-06").replace("2026-01-04", "2026-01-07")
 # Specific identification: 140 from the opening lot, 160 from the second.
 TRACED = """
     cut_id | cut_on | job_id | film | pulled_length | pulled_width | roll_id
@@ -40,22 +45,36 @@ def sold_and_left(folder: Path, costing: str, cuts: str) -> tuple[float, float]:
     return row["jobs_cost"], row["closing_cost"]
 
 
-def test_first_in_first_out(tmp_path: Path) -> None:
-    """Section 10.3, perpetual: cost of goods sold 7,200, closing stock 8,955."""
-    sold, left = sold_and_left(tmp_path, "fifo", SOLD)
-    assert (sold, left) == (pytest.approx(7200), pytest.approx(8955))
-    assert 11340 - sold == pytest.approx(4140)
+def note(figures: Figures, way: str, costing: str, cuts: str, theirs: tuple[str, ...]) -> None:
+    """Cost of what was sold, of what is left, and the gross margin."""
+    sold, left = sold_and_left(figures.folder / f"{way} {costing}", costing, cuts)
+    names = ("Cost of goods sold", "Closing stock", "Gross margin")
+    for name, ours, each in zip(names, (sold, left, 11_340 - sold), theirs, strict=True):
+        figures.add(f"{name}, {way}", ours, each, 1e-6 if "." in each else None)
 
 
-def test_moving_average(tmp_path: Path) -> None:
-    """Section 10.3, perpetual average; printed rounded as 7,253 and 8,902, here exact."""
-    sold, left = sold_and_left(tmp_path, "moving-average", SOLD)
-    assert sold == pytest.approx(7252.941176, abs=1e-6)
-    assert left == pytest.approx(8902.058824, abs=1e-6)
+@published(OPENSTAX_1, "sections 10.2 and 10.3, tracking devices")
+def test_first_in_first_out(figures: Figures) -> None:
+    """By period and perpetual alike."""
+    note(figures, "first in, first out", "fifo", SOLD, ("7,200", "8,955", "4,140"))
 
 
-def test_specific_identification(tmp_path: Path) -> None:
-    """Sections 10.2 and 10.3: cost of goods sold 7,260, closing stock 8,895."""
+@published(OPENSTAX_1, "section 10.3, tracking devices", "recomputed")
+def test_moving_average(figures: Figures) -> None:
+    """Printed rounded as 7,253, 8,902 and 4,087; here exact."""
+    theirs = ("7,252.941176", "8,902.058824", "4,087.058824")
+    note(figures, "moving average", "moving-average", SOLD, theirs)
+
+
+@published(OPENSTAX_1, "section 10.2, tracking devices", "recomputed")
+def test_average_of_the_period(figures: Figures) -> None:
+    """Printed from a unit cost that was rounded first, 8,283, 7,872 and 3,057; here exact."""
+    theirs = ("8,284.615385", "7,870.384615", "3,055.384615")
+    note(figures, "average of the period", "moving-average", SOLD_LAST, theirs)
+
+
+@published(OPENSTAX_1, "sections 10.2 and 10.3, tracking devices")
+def test_specific_identification(figures: Figures) -> None:
     for costing in ("fifo", "moving-average"):
-        sold, left = sold_and_left(tmp_path / costing, costing, TRACED)
-        assert (sold, left) == (pytest.approx(7260), pytest.approx(8895))
+        way = f"lots traced, books by {costing}"
+        note(figures, way, costing, TRACED, ("7,260", "8,895", "4,080"))

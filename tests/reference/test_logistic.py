@@ -1,18 +1,21 @@
 """The likelihood behind demand against a published logistic regression.
 
-Source: Spector and Mazzeo (1980), Journal of Economic Education 11:37-44, 32 students: grade point
-average, score in an earlier test, whether taught by the new method, and whether the grade improved.
-Data as carried by general-purpose statistics libraries. Coefficients and log-likelihood (-13.021,
-2.826, 0.095, 2.379; -12.890): Greene, Econometric Analysis, chapter on binary choice (from memory;
-two further decimals and the standard errors as computed by a general-purpose library).
+Spector and Mazzeo's 32 students: grade point average, score in an earlier test, whether taught by
+the new method, and whether the grade improved. Data as carried by general-purpose statistics
+libraries. Coefficients and log-likelihood (-13.021, 2.826, 0.095, 2.379; -12.890): Greene's chapter
+on binary choice (from memory; two further decimals and the standard errors as computed by a
+general-purpose library).
 """
 
+from __future__ import annotations
+
 import numpy as np
-import pytest
 from scipy.optimize import approx_fprime, minimize
 
 from analysis.findings.mixed import Array
 from analysis.pricing.demand_model import AT_GROWTH, Answers, Fit, Nodes, fit_levels
+from tests.reference.published import Figures, published
+from tests.reference.sources import SPECTOR
 
 # fmt: off
 GPA = [
@@ -53,17 +56,20 @@ def lost(coefficients: Array) -> float:
     return -float(fitted(coefficients).log_likelihood.sum())
 
 
-def test_a_published_logistic_regression() -> None:
+@published(SPECTOR, "logit of 32 students", "from memory")
+def test_a_published_logistic_regression(figures: Figures) -> None:
     found = minimize(lost, np.array([1.0, 0.1]), method="Nelder-Mead", options={"xatol": 1e-7})
-    assert found.x == pytest.approx([2.82611, 0.09516], abs=2e-4)
-    assert -found.fun == pytest.approx(-12.88963, abs=1e-5)
+    figures.add("Logit coefficient, grade average", found.x[0], "2.82611", 2e-4)
+    figures.add("Logit coefficient, earlier test", found.x[1], "0.09516", 2e-4)
+    figures.add("Log-likelihood", -found.fun, "-12.88963", 1e-5)
     fit = fitted(found.x)
     constant, new = (fit.level[:, 0] + fit.offset[0, each] for each in (0, 1))
-    assert constant[0] == pytest.approx(-13.02135, abs=2e-3)
-    assert new[0] - constant[0] == pytest.approx(2.37869, abs=2e-4)
+    figures.add("Logit constant", constant[0], "-13.02135", 2e-3)
+    figures.add("Logit coefficient, new method", new[0] - constant[0], "2.37869", 2e-4)
 
 
-def test_its_standard_errors_with_the_other_coefficients_let_go() -> None:
+@published(SPECTOR, "logit of 32 students", "recomputed")
+def test_its_standard_errors_with_the_other_coefficients_let_go(figures: Figures) -> None:
     at = np.array([2.82611, 0.09516])
     bend = np.array(
         [
@@ -72,4 +78,5 @@ def test_its_standard_errors_with_the_other_coefficients_let_go() -> None:
         ]
     )
     errors = np.sqrt(np.diag(np.linalg.inv(bend)))
-    assert errors == pytest.approx([1.26294, 0.14155], rel=0.01)
+    figures.add("Standard error, grade average", errors[0], "1.26294", 0.0126)
+    figures.add("Standard error, earlier test", errors[1], "0.14155", 0.0014)

@@ -8,6 +8,8 @@ what was used, it agrees only where both are equal.
 
 # ruff: noqa: E501  (the rows of the example tables are read across)
 
+from __future__ import annotations
+
 from itertools import product
 from pathlib import Path
 
@@ -19,6 +21,16 @@ from analysis.costing.jobs import cost_records
 from analysis.findings.bridge import symmetrical_effects
 from analysis.findings.quote_variances import EFFECTS, job_variances
 from analysis.periods import Quarter
+from tests.reference.published import Figures, published
+from tests.reference.sources import (
+    BAMBER,
+    CHEMICAL,
+    DRURY,
+    HEISINGER,
+    HORNGREN,
+    LPU,
+    OPENSTAX_2,
+)
 from tests.shops import records_of
 
 Q1 = Quarter(2026, 1)
@@ -66,144 +78,186 @@ def variances_of(
     return {str(name): float(value) for name, value in row.items()}
 
 
-# --- OpenStax, Principles of Accounting, Volume 2: Managerial Accounting (Franklin, Graybeal,
-# Cooper; Rice University, 2019), chapters 7 and 8 --------------------------------------------------
+# Names of our effects as the sources name them.
+NAMES = {
+    "film_price": "Material price variance",
+    "film_usage": "Material quantity variance",
+    "labour_rate": "Labour rate variance",
+    "labour_efficiency": "Labour time variance",
+    "consumables": "Variable overhead efficiency variance",
+    "total": "Total variance",
+}
 
 
-@pytest.mark.parametrize(("price", "published"), [(6, -20), (9, 40)])
-def test_material_price(price: float, published: float, tmp_path: Path) -> None:
-    """Section 8.2, the candy company: 20 units bought at 6 and at 9, standard 7."""
-    found = variances_of(tmp_path, film=(20, 7, 20, price))
-    assert found["film_price"] == pytest.approx(-published)
-    assert found["film_usage"] == pytest.approx(0)
-
-
-@pytest.mark.parametrize(
-    ("used", "price", "of_price", "of_quantity", "total"),
-    [(0.2, 7, 0, -0.35, -0.35), (0.5, 7, 0, 1.75, 1.75), (0.5, 9, 1, 1.75, 2.75)],
-)
-def test_material_price_and_quantity(
-    used: float, price: float, of_price: float, of_quantity: float, total: float, tmp_path: Path
+def note(
+    figures: Figures, case: str, found: dict[str, float], theirs: dict[str, float | str]
 ) -> None:
-    """Section 8.2, a box of candy: standard 0.25 at 7."""
-    found = variances_of(tmp_path, film=(0.25, 7, used, price))
-    assert found["film_price"] == pytest.approx(-of_price)
-    assert found["film_usage"] == pytest.approx(-of_quantity)
-    assert found["total"] == pytest.approx(-total)
+    """Variances with the sign of the sources: what cost more is positive."""
+    for effect, each in theirs.items():
+        figures.add(f"{NAMES[effect]}: {case}", -found[effect], each)
 
 
-def test_material_of_a_batch(tmp_path: Path) -> None:
-    """Section 8.2, the shampoo maker: 11,000 units of 8 at 0.85; 89,000 used for 74,760."""
-    found = variances_of(tmp_path, film=(11_000 * 8, 0.85, 89_000, 74_760 / 89_000))
-    assert found["film_price"] == pytest.approx(890)
-    assert found["film_usage"] == pytest.approx(-850)
-    assert found["total"] == pytest.approx(40)
+# --- OpenStax, chapters 7 and 8 -------------------------------------------------------------------
 
 
-def test_material_in_yards(tmp_path: Path) -> None:
-    """Section 8.2, exercise, the dress maker; inputs of the source, answers recomputed."""
-    found = variances_of(tmp_path, film=(8_575 * 6, 6.2, 52_000, 325_520 / 52_000))
-    assert found["film_price"] == pytest.approx(-3120)
-    assert found["film_usage"] == pytest.approx(-3410)
-    assert found["total"] == pytest.approx(-6530)
+@published(OPENSTAX_2, "section 8.2, candy company")
+def test_material_price(figures: Figures) -> None:
+    """20 units bought at 6 and at 9, standard 7."""
+    for price, theirs in ((6, -20), (9, 40)):
+        found = variances_of(figures.folder / str(price), film=(20, 7, 20, price))
+        note(figures, f"20 bought at {price}, standard 7", found, {"film_price": theirs})
+        assert found["film_usage"] == pytest.approx(0)
 
 
-@pytest.mark.parametrize(
-    ("hours", "rate", "of_rate", "of_time", "total"),
-    [
-        (0.1, 7.5, -0.05, 0, -0.05),
-        (0.1, 9.5, 0.15, 0, 0.15),
-        (0.05, 8, 0, -0.4, -0.4),
-        (0.2, 8, 0, 0.8, 0.8),
-        (0.2, 9.5, 0.3, 0.8, 1.1),
-    ],
-)
-def test_labour_rate_and_time(
-    hours: float, rate: float, of_rate: float, of_time: float, total: float, tmp_path: Path
-) -> None:
-    """Section 8.3, a box of candy: standard 0.1 h at 8."""
-    found = variances_of(tmp_path, labour=(0.1, 8, hours, rate))
-    assert found["labour_rate"] == pytest.approx(-of_rate)
-    assert found["labour_efficiency"] == pytest.approx(-of_time)
-    assert found["total"] == pytest.approx(-total)
+@published(OPENSTAX_2, "section 8.2, box of candy")
+def test_material_price_and_quantity(figures: Figures) -> None:
+    """Standard 0.25 at 7."""
+    for used, price, of_price, of_quantity, total in (
+        (0.2, 7, "0.00", "-0.35", "-0.35"),
+        (0.5, 7, "0.00", "1.75", "1.75"),
+        (0.5, 9, "1.00", "1.75", "2.75"),
+    ):
+        case = f"{used} used at {price}, standard 0.25 at 7"
+        found = variances_of(figures.folder / case, film=(0.25, 7, used, price))
+        theirs = {"film_price": of_price, "film_usage": of_quantity, "total": total}
+        note(figures, case, found, theirs)
 
 
-@pytest.mark.parametrize(("hours", "published"), [(2500, 1000), (2000, 0), (1800, -400)])
-def test_variable_overhead_efficiency(hours: float, published: float, tmp_path: Path) -> None:
-    """Section 8.4: 4,000 for 2,000 budgeted hours. The spending variance has no counterpart here:
+@published(OPENSTAX_2, "section 8.2, shampoo")
+def test_material_of_a_batch(figures: Figures) -> None:
+    """11,000 units of 8 at 0.85; 89,000 used for 74,760."""
+    found = variances_of(figures.folder, film=(11_000 * 8, 0.85, 89_000, 74_760 / 89_000))
+    note(figures, "shampoo", found, {"film_price": -890, "film_usage": 850, "total": -40})
+
+
+@published(OPENSTAX_2, "section 8.2, exercise, dress maker", "recomputed")
+def test_material_in_yards(figures: Figures) -> None:
+    found = variances_of(figures.folder, film=(8_575 * 6, 6.2, 52_000, 325_520 / 52_000))
+    theirs = {"film_price": 3120, "film_usage": 3410, "total": 6530}
+    note(figures, "dresses, yards of cloth", found, theirs)
+
+
+@published(OPENSTAX_2, "section 8.3, box of candy")
+def test_labour_rate_and_time(figures: Figures) -> None:
+    """Standard 0.1 h at 8."""
+    for hours, rate, of_rate, of_time, total in (
+        (0.1, 7.5, "-0.05", "0.00", "-0.05"),
+        (0.1, 9.5, "0.15", "0.00", "0.15"),
+        (0.05, 8, "0.00", "-0.40", "-0.40"),
+        (0.2, 8, "0.00", "0.80", "0.80"),
+        (0.2, 9.5, "0.30", "0.80", "1.10"),
+    ):
+        case = f"{hours} h at {rate}, standard 0.1 h at 8"
+        found = variances_of(figures.folder / case, labour=(0.1, 8, hours, rate))
+        theirs = {"labour_rate": of_rate, "labour_efficiency": of_time, "total": total}
+        note(figures, case, found, theirs)
+
+
+@published(OPENSTAX_2, "section 8.4")
+def test_variable_overhead_efficiency(figures: Figures) -> None:
+    """4,000 for 2,000 budgeted hours. The spending variance has no counterpart here:
 
     jobs are charged the rate that was paid.
     """
-    found = variances_of(tmp_path, labour=(2000, 10, hours, 10), variable_rate=4000 / 2000)
-    assert found["consumables"] == pytest.approx(-published)
+    for hours, theirs in ((2500, 1000), (2000, 0), (1800, -400)):
+        found = variances_of(
+            figures.folder / str(hours),
+            labour=(2000, 10, hours, 10),
+            variable_rate=4000 / 2000,
+        )
+        note(figures, f"{hours:,} h, standard 2,000 h at 2", found, {"consumables": theirs})
 
 
-@pytest.mark.parametrize(("hours", "published"), [(1800, 5.33), (2000, 5.0), (2200, 4.73)])
-def test_flexible_overhead_rate(hours: float, published: float, tmp_path: Path) -> None:
-    """Section 8.4: 2 an hour and 6,000 fixed, at 90, 100 and 110 % of capacity."""
-    records = records_of(
-        tmp_path,
-        TOML,
-        jobs=f"""
-            job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
-            J | 2026-02-10 | box | m | n | 1 | 0 | {hours}""",
-        purchases=f"{BOUGHT} | roll_length\nA|2026-01-05|S|glue|consumable|1|{2 * hours}||",
-        overheads="month | category | amount\n2026-01 | all | 6000",
-        capacity=f"month | installer_hours\n2026-01 | {hours}",
-    )
-    rates = cost_records(records, Q1.last_day).rates[Q1.index]
-    assert rates.overhead_rate + rates.consumables_rate == pytest.approx(published, abs=0.005)
+@published(OPENSTAX_2, "section 8.4, flexible budget")
+def test_flexible_overhead_rate(figures: Figures) -> None:
+    """2 an hour and 6,000 fixed, at 90, 100 and 110 % of capacity."""
+    for hours, theirs in ((1800, "5.33"), (2000, "5.00"), (2200, "4.73")):
+        records = records_of(
+            figures.folder / str(hours),
+            TOML,
+            jobs=f"""
+                job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
+                J | 2026-02-10 | box | m | n | 1 | 0 | {hours}""",
+            purchases=f"{BOUGHT} | roll_length\nA|2026-01-05|S|glue|consumable|1|{2 * hours}||",
+            overheads="month | category | amount\n2026-01 | all | 6000",
+            capacity=f"month | installer_hours\n2026-01 | {hours}",
+        )
+        rates = cost_records(records, Q1.last_day).rates[Q1.index]
+        rate = rates.overhead_rate + rates.consumables_rate
+        figures.add(f"Overhead an hour at {hours:,} h", rate, theirs, 0.005)
 
 
-def test_flexible_budget() -> None:
-    """Section 7.4, bicycle trainers: more units, and a higher price.
+@published(OPENSTAX_2, "section 7.4, bicycle trainers")
+def test_flexible_budget(figures: Figures) -> None:
+    """More units, and a higher price.
 
     Gross profit 19,000 at 1,000 units of 70, 43,000 at 1,500,
     and 50,500 at 1,500 of 75, with 22 of variable cost a unit and 29,000 of fixed.
     """
     quantity = effects_of([(1000, 70 - 22.0)], [(1500, 70 - 22.0)]).iloc[0]
-    assert quantity["volume"] == pytest.approx(43_000 - 19_000)
+    figures.add("Gross profit of 500 trainers more", quantity["volume"], 43_000 - 19_000)
     assert quantity.drop("volume").abs().max() == pytest.approx(0)
     price = effects_of([(1500, 70 - 22.0)], [(1500, 75 - 22.0)]).iloc[0]
-    assert price["price"] == pytest.approx(50_500 - 43_000)
+    figures.add("Gross profit of a price 5 higher", price["price"], 50_500 - 43_000)
     assert price.drop("price").abs().max() == pytest.approx(0)
 
 
 # --- other textbooks ------------------------------------------------------------------------------
 
 
-def test_boat_fenders_of_extruded_vinyl(tmp_path: Path) -> None:
-    """Exercise of a textbook (Bamber, Braun, Harrison, Managerial Accounting, Pearson).
-
-    Its answers were read on public pages; the book itself was not seen.
-    """
+@published(BAMBER, "exercise, boat fenders of extruded vinyl")
+def test_boat_fenders_of_extruded_vinyl(figures: Figures) -> None:
+    """Its answers were read on public pages; the book itself was not seen."""
     found = variances_of(
-        tmp_path,
+        figures.folder,
         film=(210_000 * 8, 1.4, 1_780_000, 1.3),
         labour=(210_000 * 0.024, 12, 4_900, 13),
     )
-    assert found["film_price"] == pytest.approx(178_000)
-    assert found["film_usage"] == pytest.approx(-140_000)
-    assert found["labour_rate"] == pytest.approx(-4_900)
-    assert found["labour_efficiency"] == pytest.approx(1_680)
+    theirs = {
+        "film_price": -178_000,
+        "film_usage": 140_000,
+        "labour_rate": 4_900,
+        "labour_efficiency": -1_680,
+    }
+    note(figures, "boat fenders", found, theirs)
 
 
-def test_ice_cream(tmp_path: Path) -> None:
-    """Heisinger and Hoyle, Managerial Accounting (Saylor, 2012), sections 10.3 to 10.5.
+@published(HEISINGER, "sections 10.3 to 10.5, ice cream", "from memory")
+def test_ice_cream(figures: Figures) -> None:
+    """Recomputed. Its price variance is on the 440,000 that were bought and has no counterpart.
 
-    Numbers from memory, recomputed. Its price variance is on the 440,000 that were bought and has
-    no counterpart here; 399,000 were used.
+    399,000 were used.
     """
     found = variances_of(
-        tmp_path,
+        figures.folder,
         film=(210_000 * 2, 1.0, 399_000, 1.2),
         labour=(210_000 * 0.1, 13, 18_900, 15),
         variable_rate=5,
     )
-    assert found["film_usage"] == pytest.approx(21_000)
-    assert found["labour_rate"] == pytest.approx(-37_800)
-    assert found["labour_efficiency"] == pytest.approx(27_300)
-    assert found["consumables"] == pytest.approx(10_500)
+    theirs = {
+        "film_usage": -21_000,
+        "labour_rate": 37_800,
+        "labour_efficiency": -27_300,
+        "consumables": -10_500,
+    }
+    note(figures, "ice cream", found, theirs)
+
+
+@published(CHEMICAL, "exercise")
+def test_two_materials_with_a_standard_loss(figures: Figures) -> None:
+    """35 of A at 25 and 65 of B at 36 give 95; 125 of A at 27 and 275 of B at 34 gave 365.
+
+    Quantity is mix (165) and yield (507.63) together: the package does not part them.
+    """
+    a = variances_of(figures.folder / "A", film=(35 * 365 / 95, 25, 125, 27))
+    b = variances_of(figures.folder / "B", film=(65 * 365 / 95, 36, 275, 34))
+    for effect, theirs in (
+        ("film_price", "-300.00"),
+        ("film_usage", "672.63"),
+        ("total", "372.63"),
+    ):
+        what = f"{NAMES[effect]}: chemical mixture, A and B"
+        figures.add(what, -(a[effect] + b[effect]), theirs, 0.01)
 
 
 # --- price, quantity and mix ------------------------------------------------------------------------
@@ -249,10 +303,8 @@ EXAMPLES = pytest.mark.parametrize("example", [WINE, THREE, TICKETS])
 def test_forward_is_the_published_value() -> None:
     """The formulas above give what the sources print.
 
-    Wine: Lovely Professional University, DMGT514 Management Control Systems, section 8.2; price
-    and volume read, quantity and mix recomputed. Three products: an example of Drury, Management
-    and Cost Accounting; total read, quantity and mix recomputed. Tickets: an exercise of Horngren,
-    Datar and Rajan, Cost Accounting; all four read on a public page.
+    Wine (LPU): price and volume read, quantity and mix recomputed. Three products (Drury): total
+    read, quantity and mix recomputed. Tickets (Horngren): all four read.
     """
     price, quantity, mix = as_published(*WINE)
     assert (price.sum(), quantity.sum(), mix.sum()) == pytest.approx((200, 1550, 2750))
@@ -282,13 +334,16 @@ def test_the_bridge_is_the_mean_of_the_published_formulas_either_way(
     assert found["mix"].tolist() == pytest.approx(np.mean(mix, axis=0))
 
 
-@pytest.mark.parametrize(
-    ("example", "published"), [(WINE, 4500), (THREE, -4000), (TICKETS, -32_800)]
-)
-def test_the_totals_are_those_of_the_sources(
-    example: tuple[Sides, Sides], published: float
-) -> None:
-    assert effects_of(*example).sum().sum() == pytest.approx(published)
+@published(LPU, "section 8.2, two wines")
+def test_the_totals_are_those_of_the_sources(figures: Figures) -> None:
+    """The effects are means of both ways, as above; what they add up to is the sources' total."""
+    figures.add("Sales variance in all, two wines", effects_of(*WINE).sum().sum(), 4500)
+    three = effects_of(*THREE).sum().sum()
+    what, where = "Sales margin variance in all, three products", "three products"
+    figures.add(what, three, -4000, source=DRURY, place=where)
+    tickets = effects_of(*TICKETS).sum().sum()
+    where = "lower and upper tier tickets"
+    figures.add("Sales variance in all, tickets", tickets, -32_800, source=HORNGREN, place=where)
 
 
 @EXAMPLES

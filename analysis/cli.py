@@ -6,6 +6,7 @@ that `--help` comes at once.
 """
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -26,6 +27,10 @@ _STEPS = 20
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
+    for stream in (sys.stdout, sys.stderr):
+        # A letter that the screen does not know is written out, and stops nothing.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     parser = _build_parser()
     asked = parser.parse_args(arguments)
     try:
@@ -131,8 +136,6 @@ def _review(asked: argparse.Namespace) -> int:
 
 
 def _quote(asked: argparse.Namespace) -> int:
-    import json
-
     from analysis.pricing.quote import next_quote
     from analysis.report.quote_text import quote_lines, quote_object
     from analysis.review import prepare_next_quotes
@@ -151,7 +154,7 @@ def _quote(asked: argparse.Namespace) -> int:
     status = _status(records, "rejected")
     if asked.json:
         found = quote_object(quote, records.settings)
-        _say(json.dumps(found, ensure_ascii=False, allow_nan=False, indent=2))
+        _say_object(found)
         if status == WITH_FINDINGS:
             sys.stderr.write(_findings_line(records).removeprefix("- ") + "\n")
     else:
@@ -191,8 +194,6 @@ def _layout(asked: argparse.Namespace) -> int:
 
 
 def _kit(asked: argparse.Namespace) -> int:
-    import json
-
     from analysis.kit_order import KitRequest, default_kit_out, prepare_kit
     from analysis.report.kit_sheet import kit_page
     from analysis.report.kit_text import kit_lines, kit_object
@@ -212,7 +213,7 @@ def _kit(asked: argparse.Namespace) -> int:
     status = _status(plan.records, "rejected")
     if asked.json:
         found = kit_object(plan.kit, settings, plan.day, plan.notes, out)
-        _say(json.dumps(found, ensure_ascii=False, allow_nan=False, indent=2))
+        _say_object(found)
         if status == WITH_FINDINGS:
             _complain(findings)
         return status
@@ -316,6 +317,14 @@ def _findings_line(records: "Records") -> str:
 
 def _say(text: str) -> None:
     sys.stdout.write(text + "\n")
+
+
+def _say_object(found: object) -> None:
+    """Print one JSON object, in ASCII where the output takes no more."""
+    import json
+
+    is_full = (sys.stdout.encoding or "").lower().startswith("utf")
+    _say(json.dumps(found, ensure_ascii=not is_full, allow_nan=False, indent=2))
 
 
 def _complain(text: str) -> None:

@@ -30,6 +30,7 @@ from analysis.records.read import read_records
 from analysis.report.layout_text import Tape
 from analysis.report.numbers import typed
 from analysis.review import working_days
+from analysis.safe_text import name_on_one_line
 from analysis.settings import Settings
 from analysis.units import LENGTH_FORMS, UnitError, parse_length
 
@@ -198,7 +199,7 @@ def _length(text: str, option: str, settings: Settings, *, may_be_zero: bool = F
 
 
 def _what(asked: LayoutAsked) -> str:
-    return asked.pieces_file.name if asked.pieces_file else ", ".join(asked.jobs)
+    return name_on_one_line(asked.pieces_file.name) if asked.pieces_file else ", ".join(asked.jobs)
 
 
 def default_layout_out(asked: LayoutAsked) -> Path:

@@ -22,6 +22,16 @@ def safe_text(values: pd.Series) -> pd.Series:
     return text.where(~risky, "'" + text)
 
 
+def csv_cells(values: pd.Series) -> pd.Series:
+    """Safe text for a file whose lines end in LF: a carriage return in a cell would end one too."""
+    return safe_text(values).str.replace("\r\n?", "\n", regex=True)
+
+
+def name_on_one_line(name: str) -> str:
+    """The name of a file or folder as any file can hold it: what is no letter is written out."""
+    return " ".join(name.encode("utf-8", "backslashreplace").decode().split())
+
+
 def plain_text(text: str) -> str:
     """Undo `safe_text` on one text, so that what was written out safely comes back as it was."""
     guarded = text.startswith("'") and text[1:].startswith(FORMULA_STARTS)

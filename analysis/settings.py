@@ -4,7 +4,9 @@ The fields below, and those of `settings_sections`, are the only place where a k
 reading, checking, the commented template and the documentation are derived from them.
 """
 
+import datetime as dt
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
@@ -52,6 +54,9 @@ __all__ = [
 FILE_NAME = "shop.toml"
 # A hand without practice wants about a hand's width over two sides. Common practice, no source.
 _EXTRA_ALLOWANCE_M = 0.05
+_LARGEST = 1e12  # of any number; larger ones are slips, and would break sums
+_LONGEST_SHOWN = 80  # characters of a value that a message repeats
+_DAYS = (dt.datetime(2026, 7, 13), dt.datetime(2019, 11, 2))  # that a date form must tell apart
 
 
 @dataclass(frozen=True)
@@ -151,6 +156,9 @@ def parse_settings(text: str) -> Settings:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SettingsError(f"{FILE_NAME} cannot be read: {error}. Mend that line.") from error
+    except (RecursionError, ValueError) as error:
+        what = "brackets in brackets" if isinstance(error, RecursionError) else "digits in a number"
+        raise SettingsError(f"{FILE_NAME} cannot be read: there are too many {what}.") from error
     return _checked(_section(Settings, data, ""))
 
 
@@ -195,12 +203,22 @@ def _unknown(name: str, known: list[str]) -> str:
     elsewhere = [key for key, _, _ in known_keys() if key.rpartition(".")[2] == last]
     near = elsewhere[:1] or list(process.extractOne(name, known) or ())[:1]
     hint = f" Did you mean {near[0]}?" if near else ""
-    return f"{FILE_NAME}: the key {name} is not known.{hint}"
+    shown = name if len(name) <= _LONGEST_SHOWN else f"{name[: _LONGEST_SHOWN - 1]}…"
+    return f"{FILE_NAME}: the key {shown or repr(name)} is not known.{hint}"
 
 
 def _want(holds: bool, name: str, value: object, expected: str) -> None:
     if not holds:
-        raise SettingsError(f"{FILE_NAME}: {name} = {value!r} should be {expected}.")
+        raise SettingsError(f"{FILE_NAME}: {name} = {_shown(value)} should be {expected}.")
+
+
+def _shown(value: object) -> str:
+    """A value as a message repeats it, not too long."""
+    try:
+        text = repr(value)
+    except ValueError:  # a whole number of more digits than Python writes
+        return "a number of thousands of digits"
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[: _LONGEST_SHOWN - 1]}…"
 
 
 def _value(name: str, value: Any, meta: Mapping[str, Any]) -> Any:
@@ -218,7 +236,8 @@ def _value(name: str, value: Any, meta: Mapping[str, Any]) -> Any:
         _want(not words or value in words, name, value, "one of " + ", ".join(words))
         return value
     number = isinstance(value, int | float) and not isinstance(value, bool)
-    _want(number, name, value, "a number")
+    # Not a number, and infinite, are numbers in TOML; neither is one of a shop.
+    _want(number and abs(value) <= _LARGEST, name, value, "a number")
     if kind is int:
         _want(float(value).is_integer(), name, value, "a whole number")
         value = int(value)
@@ -295,14 +314,17 @@ def _checked(settings: Settings) -> Settings:
     try:
         Locale.parse(settings.babel_locale)
     except (UnknownLocaleError, ValueError) as error:
-        raise SettingsError(
-            f"{FILE_NAME}: locale = {settings.locale!r} is not known; write it as en-US or de-DE."
-        ) from error
+        known = "is not known; write it as en-US or de-DE"
+        raise SettingsError(f"{FILE_NAME}: locale = {_shown(settings.locale)} {known}.") from error
     for form in settings.date_formats:
-        _want(
-            all(mark in form for mark in ("%",)) and any(m in form for m in ("%d", "%j")),
-            "date_formats",
-            form,
-            "a form with day, month and year such as %d.%m.%Y",
-        )
+        expected = "a form with day, month and year such as %d.%m.%Y"
+        _want(_is_date_form(form), "date_formats", form, expected)
     return settings
+
+
+def _is_date_form(form: str) -> bool:
+    """Whether a form tells every day from every other: two days written in it are read back."""
+    try:
+        return all(dt.datetime.strptime(day.strftime(form), form) == day for day in _DAYS)
+    except (ValueError, re.error):
+        return False

@@ -112,7 +112,9 @@ def _bay_hours(own: pd.DataFrame, jobs: pd.DataFrame, actual: pd.Series) -> pd.S
     total = worked.groupby(job).transform("sum")
     equal = 1 / job.groupby(job).transform("size")
     share = (worked / total).where(total > 0, equal)
-    return (job.map(per_job) * share).where(actual.notna())
+    # Not `map`: over no jobs at all that gives text.
+    hours = pd.Series(per_job.reindex(job).to_numpy(dtype="float64"), index=jobs.index)
+    return (hours * share).where(actual.notna())
 
 
 def _logged(records: Records) -> pd.DataFrame:

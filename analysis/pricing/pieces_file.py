@@ -11,8 +11,9 @@ from analysis.pricing.asked import as_known, meant
 from analysis.pricing.layout_pieces import PieceSet, by_film, numbered
 from analysis.records.cells import missing_column, read_column
 from analysis.records.delimited import RawTable, read_delimited
-from analysis.records.files import fold_name, refuse_repeated_names
+from analysis.records.files import fold_name, refuse_no_file, refuse_repeated_names
 from analysis.records.model import DOUBTFUL
+from analysis.safe_text import name_on_one_line
 from analysis.schema import Column, Kind
 from analysis.settings import Settings
 
@@ -89,6 +90,7 @@ def _pieces(rows: pd.DataFrame, settings: Settings) -> list[Piece]:
 
 
 def _table(path: Path) -> RawTable:
+    refuse_no_file(path)
     try:
         if path.stat().st_size > _LARGEST_FILE:
             raise WorkbookError(f"{path} is over 5 MB, too large for a file of pieces.")
@@ -97,7 +99,7 @@ def _table(path: Path) -> RawTable:
         raise WorkbookError(
             f"The pieces file {path} cannot be read ({error.strerror}). Check the path."
         ) from error
-    raw = read_delimited(data, "pieces", path.name)
+    raw = read_delimited(data, "pieces", name_on_one_line(path.name))
     if raw is None:
         raise WorkbookError(
             f"{path.name} is empty. Its first row names the columns: "

@@ -23,7 +23,7 @@ from analysis.pricing.price_sheet_form import (
     SHEET_NAME,
 )
 from analysis.records.delimited import Cell, RawTable, column_letter
-from analysis.records.files import LARGEST_FILE, fold_name
+from analysis.records.files import LARGEST_FILE, fold_name, refuse_no_file
 from analysis.records.workbook import open_workbook, read_sheet
 
 _AGAIN: Final = (
@@ -99,6 +99,7 @@ def read_price_sheet(path: Path) -> PriceSheet:
 
 
 def _data(path: Path) -> bytes:
+    refuse_no_file(path)
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise RecordsError(f"{path.name} is too large for a workbook of ours. {_AGAIN}")

@@ -351,7 +351,15 @@ def _csv_text(raw: RawTable, rows: list[tuple[int, list[str]]]) -> str:
     lines = [list(raw.header), *(cells for _, cells in rows)]
     ends = np.cumsum([len(line) for line in lines])
     safe = safe_text(pd.Series([cell for line in lines for cell in line], dtype="str")).tolist()
+    return "".join(
+        _csv_line(safe[end - len(line) : end], raw.delimiter)
+        for line, end in zip(lines, ends, strict=True)
+    )
+
+
+def _csv_line(cells: list[str], delimiter: str) -> str:
+    """A line that ends in LF, with every cell quoted in which a reader would see its end."""
     text = io.StringIO()
-    writer = csv.writer(text, delimiter=raw.delimiter, lineterminator="\n")
-    writer.writerows(safe[end - len(line) : end] for line, end in zip(lines, ends, strict=True))
-    return text.getvalue()
+    # Cells with a mark of the line's end are quoted: either mark ends a line for most readers.
+    csv.writer(text, delimiter=delimiter, lineterminator="\r\n").writerow(cells)
+    return text.getvalue().removesuffix("\r\n") + "\n"

@@ -10,6 +10,7 @@ import difflib
 import hashlib
 import os
 import re
+import stat
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -25,6 +26,7 @@ from analysis.records.delimited import (
 )
 from analysis.records.model import DOUBTFUL
 from analysis.records.workbook import Workbook, holds_something, open_workbook, read_sheet
+from analysis.safe_text import name_on_one_line
 
 __all__ = [
     "Note",
@@ -35,6 +37,7 @@ __all__ = [
     "fold_name",
     "near_table",
     "read_raw_folder",
+    "refuse_no_file",
     "refuse_repeated_names",
 ]
 
@@ -78,6 +81,7 @@ class _Reading:
     notes: list[Note] = field(default_factory=list)
 
     def note(self, file: str, rule: str, problem: str, remedy: str) -> None:
+        file, problem = name_on_one_line(file), name_on_one_line(problem)
         self.notes.append(Note(None, "", file, rule, DOUBTFUL, problem, remedy, file))
 
     def note_empty(self, file: str, problem: str) -> None:
@@ -208,9 +212,41 @@ def _listing(folder: Path, names: Sequence[str]) -> list[Path]:
         raise RecordsError(f"The folder {folder} cannot be opened: {bad.strerror}.") from bad
     entries = [entry for entry in entries if not entry.name.startswith((".", "~$"))]
     for entry in entries:
-        if not entry.exists() and fold_name(entry.stem) in (*names, BOOK):
-            raise RecordsError(f"{entry.name} is a link to a file that is not there. Mend it.")
-    return [entry for entry in entries if entry.is_file()]
+        is_table = _suffix(entry) in (*DELIMITED, WORKBOOK)
+        if is_table and fold_name(entry.stem) in (*names, BOOK):
+            refuse_no_file(entry)
+    return [entry for entry in entries if _is_file(entry)]
+
+
+def refuse_no_file(path: Path) -> None:
+    """Raise RecordsError where a folder, a pipe, a device or a link to nowhere stands.
+
+    A pipe would be waited for without end, and a device has none. What is not there at all is for
+    the reading to say.
+    """
+    try:
+        mode = path.stat().st_mode
+    except OSError as bad:
+        if path.is_symlink():
+            raise RecordsError(
+                f"{path.name} is a link to a file that is not there. Mend it."
+            ) from bad
+        return
+    if not stat.S_ISREG(mode):
+        what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
+        raise RecordsError(
+            f"{path.name} is {what}, and a file is wanted there. Move it away, and put the file in "
+            "its place if there is one."
+        )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError as bad:
+        raise RecordsError(
+            f"{path.name} cannot be looked at ({bad.strerror}). See that you may open the folder."
+        ) from bad
 
 
 def _suffix(path: Path) -> str:

@@ -9,7 +9,7 @@ from analysis.record_tables import RECORD_TABLES
 from analysis.records.check import Checked, Progress, check_tables, findings_frame, note_rows
 from analysis.records.delimited import Note
 from analysis.records.file_rules import NO_SETTINGS
-from analysis.records.files import RawFolder, read_raw_folder
+from analysis.records.files import RawFolder, read_raw_folder, refuse_no_file
 from analysis.records.model import Records, Source
 from analysis.settings import FILE_NAME, Settings, parse_settings
 
@@ -97,7 +97,9 @@ def _settings_file(folder: Path) -> Path | None:
         raise RecordsError(
             f"The folder {folder} cannot be opened: {error.strerror}. Check the path."
         ) from error
-    named = [path for path in paths if path.name.casefold() == FILE_NAME and path.is_file()]
+    named = [path for path in paths if path.name.casefold() == FILE_NAME]
+    for path in named:
+        refuse_no_file(path)
     if len(named) > 1:
         raise SettingsError(f"There are {' and '.join(each.name for each in named)}. Keep one.")
     return named[0] if named else None

@@ -41,6 +41,7 @@ LAST_ROW: Final = 1_048_576  # XFD1048576 is the last cell that a sheet can have
 LAST_COLUMN: Final = 16_384
 _DAY_MS: Final = 86_400_000
 _ELAPSED: Final = re.compile(r"\[(h+|m+|s+)\]", re.IGNORECASE)
+_HALF: Final = re.compile("[\ud800-\udfff]")
 _ODD: Final = {
     "error-cell": (
         "a cell holds an error of the spreadsheet and is read as that text",
@@ -190,8 +191,12 @@ def _moments(archive: Archive, part: str) -> dict[str, str]:
 
 
 def _plain(text: str) -> str:
-    """Resolve the workbook's own escapes of control characters, as in `_x000D_`."""
-    return str(unescape(text)) if "_x" in text else text
+    """Resolve the workbook's own escapes of control characters, as in `_x000D_`.
+
+    One that stands for half a letter (a surrogate) is none, and the text stays as it is.
+    """
+    resolved = str(unescape(text)) if "_x" in text else text
+    return text if _HALF.search(resolved) else resolved
 
 
 def _number(text: str) -> float | str:

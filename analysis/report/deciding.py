@@ -16,8 +16,9 @@ from analysis.pricing.price_sheet_reader import read_price_sheet
 from analysis.records.append import Appended, append_rows
 from analysis.records.model import Records
 from analysis.report.cautions import PRICE_CAUTION
-from analysis.report.folder import MANIFEST, REVIEW
+from analysis.report.folder import MANIFEST, REVIEW, records_name
 from analysis.report.numbers import Numbers, counted, listed, typed
+from analysis.report.replace import real_path
 
 _TABLE: Final = "decisions"
 _WORKBOOK: Final = "review.xlsx"
@@ -80,17 +81,17 @@ def newest_review(folder: Path) -> Path:
 
     Raises `RecordsError` where there is none beside the folder.
     """
-    home = folder.resolve()
+    home, name = real_path(folder), records_name(folder)
     reviews = []
     for manifest in sorted(home.parent.glob(f"*/{MANIFEST}")):
         facts = _facts(manifest)
         path = manifest.with_name(_WORKBOOK)
-        if facts.get("command") == REVIEW and facts.get("records") == home.name and path.is_file():
+        if facts.get("command") == REVIEW and facts.get("records") == name and path.is_file():
             # Of two reviews of one quarter, the one that was saved last is being worked on.
             reviews.append((str(facts.get("quarter", "")), path.stat().st_mtime_ns, path))
     if not reviews:
         raise RecordsError(
-            f"There is no review of {home.name} beside it. Run review first, fill in the price "
+            f"There is no review of {name} beside it. Run review first, fill in the price "
             f"sheet of its {_WORKBOOK}, and run this again; or name the workbook with --sheet."
         )
     return max(reviews)[-1]
@@ -98,8 +99,8 @@ def newest_review(folder: Path) -> Path:
 
 def _facts(manifest: Path) -> dict[str, Any]:
     try:
-        facts = json.loads(manifest.read_bytes())
-    except (OSError, ValueError):
+        facts = json.loads(manifest.read_bytes()) if manifest.is_file() else {}
+    except (OSError, ValueError, RecursionError):
         return {}
     return facts if isinstance(facts, dict) else {}
 

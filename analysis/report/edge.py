@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from analysis.safe_text import safe_text
+from analysis.safe_text import csv_cells
 from analysis.schema import Column, Kind, Table
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per
@@ -122,7 +122,7 @@ def csv_text(edge: pd.DataFrame, table: Table) -> str:
         elif column.kind is Kind.YES_NO:
             columns[column.name] = values.map({True: "yes", False: "no"})
         else:
-            columns[column.name] = safe_text(values)
+            columns[column.name] = csv_cells(values)
     text: str = pd.DataFrame(columns).to_csv(index=False, lineterminator="\n")
     return text
 

@@ -20,11 +20,11 @@ from analysis.errors import OutputError, Unavailable
 from analysis.periods import Quarter
 from analysis.records.model import FINDING_COLUMNS, Records
 from analysis.report.edge import csv_text, to_edge
-from analysis.report.replace import refuse_file, replace_folder, write_file
+from analysis.report.replace import real_path, refuse_file, replace_folder, write_file
 from analysis.report.results import YEAR_SUFFIX, Review
 from analysis.report.workbook import workbook_bytes
 from analysis.result_tables import RESULT_TABLES
-from analysis.safe_text import safe_text
+from analysis.safe_text import csv_cells, name_on_one_line
 from analysis.settings import Settings
 
 MANIFEST: Final = "manifest.json"
@@ -51,8 +51,13 @@ def default_check_out(folder: Path) -> Path:
     return _beside(folder) / "record-check"
 
 
+def records_name(folder: Path) -> str:
+    """The name of a records folder as the manifest has it."""
+    return name_on_one_line(real_path(folder).name)
+
+
 def _beside(folder: Path) -> Path:
-    return folder.parent if folder.name not in ("", "..") else folder.resolve().parent
+    return folder.parent if folder.name not in ("", "..") else real_path(folder).parent
 
 
 def write_review(
@@ -103,7 +108,7 @@ def write_review(
     facts = _facts(REVIEW, review.records, review.settings)
     facts["quarter"] = review.quarter.label
     if records_folder is not None:
-        facts["records"] = records_folder.resolve().name
+        facts["records"] = records_name(records_folder)
     facts["not_computed"] = _not_computed(review)
     if seed is not None:
         facts["seed"] = seed
@@ -115,8 +120,8 @@ def refuse_review_folder(out: Path, records: Records, records_folder: Path) -> N
 
     What only shows when it is tried (another run, a full disk) is left to `write_review`.
     """
-    facts = {"command": REVIEW, "records": records_folder.resolve().name}
-    target = out.resolve()
+    facts = {"command": REVIEW, "records": records_name(records_folder)}
+    target = real_path(out)
     with contextlib.suppress(OSError):
         _refuse_inside_records(out, records, records_folder)
         refuse_file(target, out)
@@ -136,7 +141,7 @@ def write_check(records: Records, out: Path, records_folder: Path | None = None)
     """
     facts = _facts(CHECK, records, records.settings)
     if records_folder is not None:
-        facts["records"] = records_folder.resolve().name
+        facts["records"] = records_name(records_folder)
     _write(out, records, records_folder, facts, _record_files(records), None)
 
 
@@ -158,7 +163,7 @@ def _tables(review: Review) -> dict[str, _Content]:
 def _record_files(records: Records) -> dict[str, _Content]:
     findings = records.findings.reindex(columns=list(FINDING_COLUMNS))
     columns = {
-        name: findings[name].astype("Int64") if name == "row" else safe_text(findings[name])
+        name: findings[name].astype("Int64") if name == "row" else csv_cells(findings[name])
         for name in FINDING_COLUMNS
     }
     text: str = pd.DataFrame(columns).to_csv(index=False, lineterminator="\n")
@@ -273,8 +278,8 @@ def _refuse_inside_records(out: Path, records: Records, records_folder: Path | N
     Whether it is named or not, a folder that holds a file we read, unchanged, is one too: a copy
     of the records, or the same folder by another way.
     """
-    target = out.resolve()
-    named = records_folder.resolve() if records_folder else None
+    target = real_path(out)
+    named = real_path(records_folder) if records_folder else None
     for folder in (target, *target.parents):
         if folder == named or _holds_a_source(folder, records):
             raise OutputError(
@@ -286,17 +291,14 @@ def _refuse_inside_records(out: Path, records: Records, records_folder: Path | N
 def _holds_a_source(folder: Path, records: Records) -> bool:
     # Settings are no sign: two shops may well have the same.
     files = {(Path(each.file).name, each.sha256) for each in records.sources if each.table}
-    return any(
-        (folder / name).is_file() and _is_readable_copy(folder / name, sha256)
-        for name, sha256 in files
-    )
+    return any(_is_readable_copy(folder / name, sha256) for name, sha256 in files)
 
 
 def _is_readable_copy(path: Path, sha256: str) -> bool:
     try:
-        return _sha256(path) == sha256
-    except PermissionError:
-        # We read the records a moment ago, so a file that we may not read is none of them.
+        return path.is_file() and _sha256(path) == sha256
+    except OSError:
+        # We read the records a moment ago, so a file that we cannot read is none of them.
         return False
 
 
@@ -343,7 +345,7 @@ def _refuse_file(path: Path, name: str, out: Path, written: Mapping[str, str]) -
     elif name != MANIFEST:
         if name not in written:
             raise OutputError(_foreign(out, name))
-        if path.is_symlink() or _sha256(path) != written[name]:
+        if path.is_symlink() or not path.is_file() or _sha256(path) != written[name]:
             raise OutputError(_changed(out, name))
 
 
@@ -354,7 +356,7 @@ def _read_manifest(folder: Path, out: Path) -> dict[str, Any] | None:
         return None
     try:
         facts = json.loads(path.read_bytes())
-    except ValueError:
+    except (ValueError, RecursionError):
         return None
     if not isinstance(facts, dict) or not {"command", "files_written", "seal"} <= set(facts):
         return None

@@ -35,7 +35,7 @@ from analysis.report.layout_text import (
     summary,
 )
 from analysis.report.numbers import typed
-from analysis.report.replace import write_file
+from analysis.report.replace import real_path, write_file
 from analysis.settings import Settings
 
 MARK: Final = "cutting layout"
@@ -182,8 +182,8 @@ def write_page(page: str, out: Path, records_folder: Path) -> None:
         `out` lies in the records folder, is a folder or a file that is not ours as we wrote it, or
         cannot be written. What stood there still stands there.
     """
-    target = out.resolve()
-    records = records_folder.resolve()
+    target = real_path(out)
+    records = real_path(records_folder)
     if records in target.parents:
         raise OutputError(
             f"{out} lies in the records folder {records_folder}, which is only read. Give another "
@@ -206,7 +206,8 @@ def write_page(page: str, out: Path, records_folder: Path) -> None:
 def _refuse_foreign(target: Path, out: Path) -> None:
     if target.is_dir():
         raise OutputError(f"{out} is a folder. Give the name of a file with --out.")
-    if target.exists() and not is_ours(target.read_bytes()):
+    # What is neither a folder nor a file (a pipe) would be waited for without end.
+    if target.exists() and not (target.is_file() and is_ours(target.read_bytes())):
         raise OutputError(
             f"{out} is there and is not a page as this program wrote it, so it is not replaced. "
             "Move it away, or give another name with --out."

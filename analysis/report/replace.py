@@ -53,7 +53,7 @@ def replace_folder(out: Path, fill: Callable[[Path], None], check: Callable[[Pat
         or `check` refuses. What stood at `out` still stands there, unchanged.
 
     """
-    target = out.resolve()
+    target = real_path(out)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         with _locked(target, out):
@@ -70,6 +70,11 @@ def replace_folder(out: Path, fill: Callable[[Path], None], check: Callable[[Pat
                 _mend(work, target)
     except OSError as error:
         raise OutputError(_plain_line(out, error)) from error
+
+
+def real_path(path: Path) -> Path:
+    """A path without links; one that leads back to itself is for the writing to tell."""
+    return Path(os.path.realpath(path))
 
 
 def refuse_file(target: Path, out: Path) -> None:

@@ -253,7 +253,7 @@ def test_near_names(name: str, table: str | None) -> None:
 def test_hidden_files_and_locks_are_passed_over(folder: Path) -> None:
     for name in ("~$jobs.xlsx", ".jobs.csv", ".~lock.jobs.csv#"):
         put(folder, name, "x")
-    (folder / "hours.csv").mkdir()
+    (folder / "hours").mkdir()
     found = read(folder)
     assert list(found.tables) == ["jobs", "purchases"]
     assert found.notes == ()

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel, nested_codes, service_columns, sums_of
@@ -114,7 +114,7 @@ def _quarters(model: HoursModel, quarter: Codes, jobs: Array) -> _Estimate:
 
 
 def _shares(found: _Estimate, free: int) -> dict[str, Array]:
-    reach = float(student.ppf((1 + LEVEL) / 2, free)) * found.sd
+    reach = float(stdtrit(free, (1 + LEVEL) / 2)) * found.sd
     return {
         "like_for_like_share": np.exp(found.mean) - 1,
         "low_share": np.exp(found.mean - reach) - 1,

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtri
 
 LEVEL = 0.90
 
@@ -16,7 +16,7 @@ def wilson_interval(
     Association 22:209-212; recommended over the textbook interval by Brown, Cai and DasGupta
     (2001), Statistical Science 16:101-133.
     """
-    z = float(norm.ppf(0.5 + level / 2))
+    z = float(ndtri(0.5 + level / 2))
     n = count.where(count > 0).astype("float64")
     share = hits / n
     middle = (share + z**2 / (2 * n)) / (1 + z**2 / n)

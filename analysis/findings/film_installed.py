@@ -5,8 +5,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.special import betaln
-from scipy.stats import t as student
+from scipy.special import betaln, stdtrit
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
@@ -242,7 +241,7 @@ def ratio_of_sums(
 def _drawn(middle: Array, log_sd: Array, free: Array, rng: np.random.Generator) -> Array:
     """Draws around a ratio, Student's in its logarithm. (rows × draws)"""
     even = np.tile((np.arange(DRAWS) + 0.5) / DRAWS, (len(middle), 1))
-    away = student.ppf(rng.permuted(even, axis=1), free[:, None])
+    away = stdtrit(free[:, None], rng.permuted(even, axis=1))
     return np.asarray(middle[:, None] * np.exp(log_sd[:, None] * away))
 
 

@@ -4,7 +4,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
@@ -243,7 +243,7 @@ def _by_pair(pairs: pd.DataFrame) -> pd.DataFrame:
     grouped = by_job.groupby(level=keys)
     sums, jobs = grouped.sum(), grouped.size()
     # The sum of so many jobs, each of which might have been another.
-    reach = student.ppf((1 + LEVEL) / 2, (jobs - 1).where(jobs > 1)) * np.sqrt(
+    reach = stdtrit((jobs - 1).where(jobs > 1), (1 + LEVEL) / 2) * np.sqrt(
         jobs * grouped["difference"].var()
     )
     table = sums.assign(lines=lines, reach=reach).reset_index()

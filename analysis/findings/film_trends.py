@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from analysis.errors import Unavailable
 from analysis.findings.drift import DAYS_A_YEAR
@@ -293,7 +293,7 @@ def _without_outliers(design: Array, y: Array) -> Line:
         own = line.residuals**2 / np.maximum(left, 1e-9)
         away = np.where(left > 1e-6, own * free / np.maximum(line.squares - own, 1e-12), 0.0)
         worst = int(away.argmax())
-        if away[worst] < student.isf(_OUTLIER / len(y) / 2, free) ** 2:
+        if away[worst] < stdtrit(free, _OUTLIER / len(y) / 2) ** 2:
             break
         design, y = np.delete(design, worst, axis=0), np.delete(y, worst)
         line = least_squares(design, y)
@@ -348,7 +348,7 @@ def _rise_interval(line: Line) -> tuple[float, float]:
     follow = float(left[1:] @ left[:-1]) / square if square > 0 else 0.0
     wider = np.sqrt((1 + max(follow, 0.0)) / (1 - max(follow, 0.0)))
     sd = wider * np.sqrt(line.covariance[1, 1])
-    reach = float(student.ppf((1 + LEVEL) / 2, line.free) * sd)
+    reach = float(stdtrit(line.free, (1 + LEVEL) / 2) * sd)
     slope = float(line.coefficients[1])
     return slope - reach, slope + reach
 
@@ -390,7 +390,7 @@ def _step_rows(history: _History) -> pd.DataFrame:
         difference = np.diff(np.eye(number + 1, len(fit.coefficients)), axis=0)
         step[1:] = difference @ fit.coefficients
         variance = np.einsum("ij,jk,ik->i", difference, fit.covariance, difference)
-        reach[1:] = student.ppf((1 + LEVEL) / 2, fit.free) * np.sqrt(variance)
+        reach[1:] = stdtrit(fit.free, (1 + LEVEL) / 2) * np.sqrt(variance)
     # A stretch of slips alone has nothing else to show.
     kept = rows["used"] | ~by_stretch["used"].transform("any")
     costs = [_at_main_width(history, kept & (stretch == at)) for at in range(len(step))]

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 from scipy.sparse import csr_array
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
@@ -329,7 +329,7 @@ def _unexplained(codes: list[Codes], relative: Array) -> Array:
 
 def _noise(studentised: Array, fit: Fit) -> float:
     """The noise, judged by the nine tenths of the lines that are nearest, where that is less."""
-    near = float(np.quantile(np.abs(studentised), LEVEL)) / float(norm.ppf((1 + LEVEL) / 2))
+    near = float(np.quantile(np.abs(studentised), LEVEL)) / float(ndtri((1 + LEVEL) / 2))
     return max(min(fit.noise_sd, near), LEAST_NOISE)
 
 

@@ -4,8 +4,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import chi2
-from scipy.stats import t as student
+from scipy.special import gammaincinv, stdtrit
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
@@ -145,7 +144,9 @@ def _ends(values: Array, weight: Array) -> tuple[float, float]:
 def _chi_ends(free: int) -> tuple[float, float]:
 
     tail = (1 - LEVEL) / 2
-    return float(chi2.ppf(1 - tail, free)), float(chi2.ppf(tail, free))
+    # Chi-squared's quantile is twice that of a gamma of half the degrees of freedom.
+    high, low = 2 * gammaincinv(free / 2, [1 - tail, tail])
+    return float(high), float(low)
 
 
 def jobs_that_pull(model: HoursModel) -> pd.DataFrame:
@@ -239,7 +240,7 @@ def _summed_by_task(
     table = pd.concat([long[0], *(each.iloc[:, [-1]] for each in long[1:])], axis=1)
     table = table.assign(jobs=jobs.reindex(table.index).to_numpy()).reset_index()
     table = table.sort_values(["make", "model", "task"], kind="stable", ignore_index=True)
-    reach = student.ppf((1 + LEVEL) / 2, (table["jobs"] - 1).where(table["jobs"] > 1))
+    reach = stdtrit((table["jobs"] - 1).where(table["jobs"] > 1), (1 + LEVEL) / 2)
     return table.assign(
         low_hours=table["over_hours"] - reach * table["deviation"],
         high_hours=table["over_hours"] + reach * table["deviation"],

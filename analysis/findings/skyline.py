@@ -20,6 +20,10 @@ Ways = tuple[tuple[int, int], ...]
 Entry = tuple[int, Ways]
 ENDLESS: Final = 10**12
 _PERFECT: Final = 5
+# Scores of a piece that is level with the lower wall.
+_AT_LOWER: Final = frozenset({1, 4})
+# A skyline between its two endless walls.
+_ONE_SEGMENT: Final = 3
 # What trying an order costs besides the pieces looked at, in pieces.
 _TRIAL_WORK: Final = 20
 
@@ -34,52 +38,12 @@ class Spot(NamedTuple):
     length: int
 
 
-class _Skyline:
-    """Segments from left to right: where each starts, how far it is filled, how wide it is."""
-
-    def __init__(self, width: int) -> None:
-        self.starts, self.heights, self.widths = [0], [0], [width]
-
-    def lowest(self) -> int:
-        """The lowest segment, the leftmost of equals."""
-        return self.heights.index(min(self.heights))
-
-    def walls(self, at: int) -> tuple[int, int]:
-        """How much higher its two neighbours are; the strip's edges are endless."""
-        low = self.heights[at]
-        left = self.heights[at - 1] - low if at else ENDLESS
-        right = self.heights[at + 1] - low if at + 1 < len(self.heights) else ENDLESS
-        return left, right
-
-    def lift(self, at: int, by: int) -> None:
-        """Give a segment up to a height, as no piece fits it."""
-        self.heights[at] += by
-        self._join(at)
-
-    def fill(self, at: int, width: int, length: int, on_left: bool) -> int:
-        """Lay a piece at the left or the right of a segment; where it starts across."""
-        start, height, spare = self.starts[at], self.heights[at], self.widths[at] - width
-        if spare:
-            rest = at + 1 if on_left else at
-            self.starts.insert(rest, start + width if on_left else start)
-            self.heights.insert(rest, height)
-            self.widths.insert(rest, spare)
-            at = at if on_left else at + 1
-            start = start if on_left else start + spare
-        self.starts[at], self.heights[at], self.widths[at] = start, height + length, width
-        self._join(at)
-        return start
-
-    def _join(self, at: int) -> None:
-        """One segment of it and the neighbours of the same height."""
-        for right in (at + 1, at):
-            if 0 < right < len(self.heights) and self.heights[right] == self.heights[right - 1]:
-                self.widths[right - 1] += self.widths[right]
-                del self.starts[right], self.heights[right], self.widths[right]
-
-
 def lay(
-    width: int, order: Sequence[Entry], longest: int = ENDLESS, waste: int = ENDLESS**2
+    width: int,
+    order: Sequence[Entry],
+    longest: int = ENDLESS,
+    waste: int = ENDLESS**2,
+    narrowest: int = 0,
 ) -> tuple[int, list[Spot], list[Entry], int]:
     """Lay pieces into a strip by best fit.
 
@@ -89,36 +53,74 @@ def lay(
     order : pieces; of equally good ones the first is taken
     longest : no piece ends beyond it; one that would is left over [units]
     waste : the strip's area that may stay empty under the skyline; beyond it the laying is left
+    narrowest : no piece is less wide whichever way it lies; 0 where that is not known [units]
 
     Returns
     -------
     tuple
         Length used [units], spots, the pieces left over, and the work done (pieces looked at).
+
+    Notes
+    -----
+    The skyline is two lists, from left to right: how far each segment is filled and how wide it
+    is; an endless wall stands at either end. Plain lists and few calls: this is where a layout's
+    time goes.
     """
-    sky, rest = _Skyline(width), list(order)
+    heights, widths = [ENDLESS, 0, ENDLESS], [0, width, 0]
+    rest = list(order)
     spots: list[Spot] = []
     used, work = 0, 0
     while rest:
-        at = sky.lowest()
-        low = sky.heights[at]
+        low = min(heights)
         if low >= longest:
             break
+        at = heights.index(low)
         work += len(rest)
-        left, right = sky.walls(at)
+        gap, left, right = widths[at], heights[at - 1] - low, heights[at + 1] - low
         higher, lower = (left, right) if left >= right else (right, left)
-        chosen, way, score = _best_fit(rest, sky.widths[at], longest - low, higher, lower)
+        chosen, way, score = -1, (0, 0), -1
+        if gap >= narrowest:
+            chosen, way, score = _best_fit(rest, gap, longest - low, higher, lower)
         if chosen < 0:
-            waste -= lower * sky.widths[at]
-            if lower >= ENDLESS or waste < 0:
+            waste -= lower * gap
+            if len(heights) == _ONE_SEGMENT or waste < 0:
                 break
-            sky.lift(at, lower)
+            heights[at] += lower
+            _join(heights, widths, at)
             continue
         across, along = way
-        on_left = (left >= right) != (score in {1, 4})
-        start = sky.fill(at, across, along, on_left)
+        on_left = (left >= right) != (score in _AT_LOWER)
+        start = sum(widths[:at]) if on_left else sum(widths[:at]) + gap - across
+        _fill(heights, widths, at, way, on_left)
         spots.append(Spot(rest.pop(chosen)[0], start, low, across, along))
         used = max(used, low + along)
     return used, spots, rest, work
+
+
+def _fill(
+    heights: list[int], widths: list[int], at: int, way: tuple[int, int], on_left: bool
+) -> None:
+    """Lay a piece at the left or the right of a segment."""
+    across, along = way
+    if widths[at] > across:
+        rest = at + 1 if on_left else at
+        heights.insert(rest, heights[at])
+        widths.insert(rest, widths[at] - across)
+        at = at if on_left else at + 1
+    heights[at] += along
+    widths[at] = across
+    _join(heights, widths, at)
+
+
+def _join(heights: list[int], widths: list[int], at: int) -> None:
+    """One segment of it and the neighbours of the same height."""
+    height = heights[at]
+    if heights[at + 1] == height:
+        widths[at] += widths.pop(at + 1)
+        del heights[at + 1]
+    if heights[at - 1] == height:
+        widths[at - 1] += widths.pop(at)
+        del heights[at]
 
 
 def _best_fit(
@@ -176,16 +178,17 @@ def first_orders(entries: Sequence[Entry]) -> list[list[Entry]]:
 Trial = Callable[[Sequence[Entry], float], tuple[float, list[Spot] | None, int]]
 
 
-def strip_trial(width: int, least: int, area: int) -> Trial:
+def strip_trial(width: int, least: int, area: int, narrowest: int = 0) -> Trial:
     """The trial of an order on one strip: its length and its spots.
 
     To the length comes, under one unit, the share of the strip beyond `least` that is taken: of
-    equally long layouts the one with less out there is nearer to a shorter one.
+    equally long layouts the one with less out there is nearer to a shorter one. `narrowest` is as
+    of `lay`.
     """
 
     def trial(order: Sequence[Entry], limit: float) -> tuple[float, list[Spot] | None, int]:
         longest = int(min(limit, ENDLESS))
-        used, spots, rest, work = lay(width, order, longest, width * longest - area)
+        used, spots, rest, work = lay(width, order, longest, width * longest - area, narrowest)
         if rest:
             return math.inf, None, work
         over = sum(

@@ -55,6 +55,8 @@ def solved_strip(
     clock: float,
     turn: int,
     kept: Mapping[int, Spot] = MappingProxyType({}),
+    *,
+    is_simplified: bool = True,
 ) -> tuple[float, Strip]:
     """A shorter layout than `start`, or `start` with a better bound; and the effort spent.
 
@@ -65,6 +67,8 @@ def solved_strip(
     turn : seed; odd ones reason less in each step
     kept : pieces that stay where these spots are, all nearer than its length; then only a shorter
         layout is looked for, and no bound is learnt
+    is_simplified : whether the solver simplifies the model first; a dozen pieces are proven in less
+        time than that takes
     """
     from ortools.sat.python import cp_model
 
@@ -88,7 +92,8 @@ def solved_strip(
     if asked == start.length:
         _add_hints(model, pieces, start, laid)
         model.add_hint(length, start.length)
-    more = _ENERGY if turn % 2 == 0 and not kept else {}
+    more = dict(_ENERGY) if turn % 2 == 0 and not kept else {}
+    more["cp_model_presolve"] = is_simplified
     solver, status = run_solver(model, effort * SOLVER_A_SECOND, clock, turn, more)
     spent = solver.response_proto.deterministic_time / SOLVER_A_SECOND + _MODEL_EFFORT
     if status in {"OPTIMAL", "FEASIBLE"}:

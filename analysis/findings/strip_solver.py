@@ -86,7 +86,8 @@ def soon_strip(pieces: Sequence[Ways], width: int) -> Strip:
         best = _searched(pieces, useful, best, order, _SOON_LOOKS, _SOON_LOOKS, 0)[0]
     if not best.is_best and len(pieces) <= _SOLVED:
         effort = _SOON_FEW if len(pieces) <= _FEW else _SOON_MANY
-        _, best = solved_strip(pieces, useful, best, effort, clock_of(effort), 0)
+        clock = clock_of(effort)
+        _, best = solved_strip(pieces, useful, best, effort, clock, 0, is_simplified=False)
     return best
 
 
@@ -157,7 +158,8 @@ def _searched(
 ) -> tuple[Strip, Sequence[Spot]]:
     """The better of `best` and what one search over orders finds; and what it finds."""
     area = sum(ways[0][0] * ways[0][1] for ways in pieces)
-    trial = strip_trial(width, best.least, area)
+    narrowest = min(across for ways in pieces for across, _ in ways)
+    trial = strip_trial(width, best.least, area, narrowest)
     value, spots = anneal(order, trial, best.least, looks, stop_at, seed)
     if value < best.length:
         best = replace(best, spots=tuple(spots), length=int(value))

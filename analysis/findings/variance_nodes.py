@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import qmc
 
 from analysis.findings.mixed import Array, Fit, Mask, Sums, reml_criterion
 
@@ -36,6 +35,9 @@ def spread_nodes(
         return Nodes(fit.relative[None, :], np.ones(1))
     scale = np.asarray(prior_sd)[varies] / fit.noise_sd
     points = np.tile(fit.relative, (number, 1))
+    # Imported here, as it takes half a second that not every command needs.
+    from scipy.stats import qmc
+
     uniform = (qmc.Sobol(len(varies), scramble=False).random(number) + 0.5 / number) % 1
     log_proposal = np.zeros(number)
     for which, at in enumerate(varies):

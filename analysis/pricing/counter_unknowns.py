@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from analysis.counter_tables import COUNTER_UNKNOWNS
 from analysis.findings.mixed import Array
@@ -170,7 +170,7 @@ def _minutes_row(
         error = float(minutes.std() / np.sqrt(len(minutes)))
         staff = (chosen["staff_cost"] + chosen["other_staff_cost"]).sum()
         rate = float(staff / chosen["usual_minutes"].sum()) if staff > 0 else 0.0
-        half = float(norm.ppf(ENDS[1])) * error
+        half = float(ndtri(ENDS[1])) * error
         low, high = max(middle - half, 0.0), middle + half
         at_low, at_high = net + (middle - low) * rate, net - (high - middle) * rate
         swing = at_low - at_high
@@ -195,4 +195,4 @@ def _normal_worth(mean: float, sd: float) -> float:
         return 0.0
     at = abs(mean) / sd
     density = float(np.exp(-at * at / 2) / np.sqrt(2 * np.pi))
-    return sd * (density - at * float(norm.sf(at)))
+    return sd * (density - at * float(ndtr(-at)))

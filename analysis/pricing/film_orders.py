@@ -12,7 +12,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from analysis.costing.jobs import Costing
 from analysis.costing.stock import KEPT
@@ -143,7 +143,7 @@ def weekly_use(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
     mean = total / count
     # Batches without use are in no row of the sums, and count with 0.
     variance = ((squares - count * mean**2) / (count - 1).where(count > 1)).clip(lower=0.0)
-    half = student.ppf(0.5 + LEVEL / 2, (count - 1).where(count > 1)) * np.sqrt(variance / count)
+    half = stdtrit((count - 1).where(count > 1), 0.5 + LEVEL / 2) * np.sqrt(variance / count)
     return pd.DataFrame(
         {
             "weekly_area_m2": mean / BATCH,

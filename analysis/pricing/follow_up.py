@@ -21,9 +21,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.special import expit, logit
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import expit, logit, ndtri, stdtrit
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, Unreconciled
@@ -57,7 +55,7 @@ RESULT: Final = PRICE_FOLLOW_UP.name
 # A gain whose interval lies within this share of what an enquiry left before is none to speak of.
 NO_MATTER_SHARE: Final = 0.05
 _TAIL: Final = 0.5 + LEVEL / 2
-_Z: Final = float(norm.ppf(_TAIL))
+_Z: Final = float(ndtri(_TAIL))
 _DAYS_A_MONTH: Final = 365.25 / 12
 _MOST_MONTHS: Final = 60.0
 
@@ -163,7 +161,7 @@ def _student(
     """Mean by group and its 90 % interval; no interval of a single one."""
     by = values.groupby(groups)
     count = by.count()
-    half = by.std() / np.sqrt(count) * student.ppf(_TAIL, (count - 1).where(count > 1))
+    half = by.std() / np.sqrt(count) * stdtrit((count - 1).where(count > 1), _TAIL)
     mean = by.mean()
     columns = {f"realised_{name}": mean, f"{name}_low": mean - half, f"{name}_high": mean + half}
     return {column: value.reindex(every) for column, value in columns.items()}
@@ -297,7 +295,7 @@ def _student_factor(
     free = variance**2 / sum(
         part**2 / (count - 1).where(count > 1) for part, count in (since, before)
     )
-    return pd.Series(student.ppf(_TAIL, free), index=variance.index)
+    return pd.Series(stdtrit(free, _TAIL), index=variance.index)
 
 
 def _share_error(won: pd.Series, count: pd.Series) -> tuple[pd.Series, pd.Series]:

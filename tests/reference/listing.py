@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 import pkgutil
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from pathlib import Path
 
@@ -17,8 +17,11 @@ Part = tuple[str, list[Check]]
 
 @cache
 def parts() -> tuple[Part, ...]:
-    """A part a module with published figures, in order of their names; worked out once."""
-    found = []
+    """A part a module with published figures, in order of their names; worked out once.
+
+    Raises `ValueError` where two rows could not be told apart.
+    """
+    found: list[Part] = []
     for module in pkgutil.iter_modules([str(Path(__file__).parent)]):
         if not module.name.startswith("test_"):
             continue
@@ -27,7 +30,19 @@ def parts() -> tuple[Part, ...]:
         if entries:
             heading = (loaded.__doc__ or module.name).splitlines()[0].rstrip(".")
             found.append((heading, all_checks(entries)))
+    refuse_twins(found)
     return tuple(found)
+
+
+def refuse_twins(found: Iterable[Part]) -> None:
+    """Raise `ValueError` where two rows have the same name and source, or two sources one name."""
+    rows = [each.published for _, checks in found for each in checks]
+    names = [f"{each.what} ({each.source.short}, {each.place})" for each in rows]
+    twins = sorted({name for name in names if names.count(name) > 1})
+    shorts = [source.short for source in {each.source for each in rows}]
+    twins += sorted({short for short in shorts if shorts.count(short) > 1})
+    if twins:
+        raise ValueError(f"More than one published figure or source is called {twins[0]}.")
 
 
 def wrong(found: tuple[Part, ...]) -> list[Check]:

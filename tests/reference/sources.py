@@ -119,7 +119,6 @@ GELMAN = Source(
     "maximum likelihood as printed with a package for R that carries the data",
 )
 RUBIN = Source("Rubin 1981", "Rubin, Annals of Statistics 9 (1981) 130-134")
-CALCULUS = Source("Definition", "What the quantity is by definition, worked out apart")
 HILLIER = Source(
     "Hillier and Lieberman",
     "Hillier and Lieberman, Introduction to Operations Research, chapter 3, the glass company "
@@ -150,3 +149,49 @@ FUEL_GUIDE = Source(
     "40 CFR 600.315-08, classes of comparable automobiles, as restated in the U.S. DOE and EPA "
     "Fuel Economy Guide, vehicle size classes",
 )
+JOURNALS = Source(
+    "Kleiber and Zeileis",
+    "Kleiber and Zeileis, Applied Econometrics with R, 2008 (with Stock and Watson, Introduction "
+    "to Econometrics), demand for economics journals",
+)
+STOCK_WATSON = Source(
+    "Stock and Watson",
+    "Stock and Watson, Introduction to Econometrics, demand for cigarettes, 1995",
+)
+ISLR = Source(
+    "James and others",
+    "James, Witten, Hastie and Tibshirani, An Introduction to Statistical Learning",
+)
+SCIKIT_LEARN = Source("scikit-learn", "scikit-learn, documentation of its metrics")
+SCORING = Source(
+    "scoringrules",
+    "scoringrules, documentation; the identity is that of Gneiting and Raftery (2007)",
+)
+GNEITING = Source(
+    "Gneiting and Raftery 2007",
+    "Gneiting and Raftery, Journal of the American Statistical Association 102 (2007) 359-378; the "
+    "first figure as the documentation of scoringrules prints it",
+)
+ISO_80000 = Source(
+    "ISO 80000-1", "ISO 80000-1:2009, Quantities and units, part 1, annex B, rounding of numbers"
+)
+EURO = Source(
+    "Regulation (EC) 1103/97",
+    "Council Regulation (EC) No 1103/97, article 5: amounts to the nearest cent, half a cent up",
+)
+COMAP = Source(
+    "For All Practical Purposes",
+    "For All Practical Purposes, Freeman, 10th edition, chapter 14, example 6: the apportionment "
+    "bill of 1792 by Hamilton's method; populations of the census of 1790",
+)
+ISO_4217 = Source("ISO 4217", "ISO 4217, Codes for the representation of currencies, list one")
+ISO_8601 = Source(
+    "ISO 8601", "ISO 8601:2000, Representation of dates and times, examples of sections 5.2 and 5.4"
+)
+ECMA_376 = Source(
+    "ECMA-376", "ECMA-376, Office Open XML, SpreadsheetML, date representation, examples"
+)
+RFC_4180 = Source(
+    "RFC 4180", "Shafranovich, RFC 4180, Common Format and MIME Type for CSV Files, 2005"
+)
+US_CODE = Source("31 U.S.C. 1102", "31 U.S.C. 1102, fiscal year of the Treasury")

@@ -59,13 +59,15 @@ def note_length(figures: Figures, name: str) -> None:
 
 def note_bound(figures: Figures, names: list[str]) -> None:
     """No strip is said to need more than its least length, and none is laid shorter."""
+    bounds = []
     for name in names:
         each, pieces = INSTANCES[name], pieces_of(INSTANCES[name])
         layout = pack(pieces, Sheet("strip", each["width"] / 100), effort=0.0)
         assert_can_be_cut(layout, pieces)
         assert layout.length_m >= each["least"] / 100 - 1e-9
-        what = f"{name}: length that {len(pieces)} pieces need at least"
-        figures.add(what, 100 * layout.least_cost, str(each["least"]), 1e-7)
+        bounds.append(100 * layout.least_cost)
+    least = [INSTANCES[name]["least"] for name in names]
+    figures.table(f"{names[0]} to {names[-1]}: length needed at least", bounds, least, 1e-7)
 
 
 @published(HOPPER, "categories 1 to 3")

@@ -195,3 +195,14 @@ RFC_4180 = Source(
     "RFC 4180", "Shafranovich, RFC 4180, Common Format and MIME Type for CSV Files, 2005"
 )
 US_CODE = Source("31 U.S.C. 1102", "31 U.S.C. 1102, fiscal year of the Treasury")
+BICKEL = Source(
+    "Bickel and others 1975",
+    "Bickel, Hammel and O'Connell, Science 187 (1975) 398-404: data; Mantel and Haenszel (1959) "
+    "and Robins, Breslow and Greenland (1986): estimate and variance",
+)
+AGRESTI = Source(
+    "Agresti 1990", "Agresti, Categorical Data Analysis, Wiley, 1990, pages 231 to 237"
+)
+CP1252 = Source(
+    "CP1252 table", "Unicode Consortium, cp1252 to Unicode table, version 2.01: Windows-1252"
+)

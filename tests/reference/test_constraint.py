@@ -61,7 +61,8 @@ def _furniture(
     amounts = zip(PRODUCTS, plan.amounts, (60_000, 20_000, 40_000), strict=True)
     for name, amount, best in amounts:
         figures.add(f"Best number, {name}{case}", amount, best)
-    figures.add(f"Contribution of the best plan{case}", plan.earns, total)
+    what = f"Contribution of the best plan{case}"
+    figures.add(what, plan.earns, total, seen="recomputed")
     # One machine hour more makes two chairs more.
     what = f"Value of one machine hour more{case}"
     figures.add(what, plan.hour_values[0], 110, seen="recomputed")

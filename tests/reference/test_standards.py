@@ -15,12 +15,14 @@ from tests.records.test_workbook import number, values
 from tests.reference.published import Figures, published
 from tests.reference.sources import (
     COMAP,
+    CP1252,
     ECMA_376,
     EURO,
     ISO_4217,
     ISO_8601,
     ISO_80000,
     RFC_4180,
+    SI,
     US_CODE,
 )
 
@@ -135,6 +137,13 @@ def test_serial_dates_of_workbooks(figures: Figures) -> None:
         figures.add(f"Day {serial} of the {base} system", f"{day:%Y-%m-%d}", theirs)
 
 
+@published(SI, "table 8: 1 h = 60 min", "from memory")
+def test_hours_as_they_are_written(figures: Figures) -> None:
+    column = RECORD_TABLES["jobs"].column("hours")
+    for text in ("2:45", "2h45", "165 min"):
+        figures.add(f"{text} in hours", read_cell(text, column, Settings()), "2.75")
+
+
 @published(US_CODE, "fiscal year from 1 October")
 def test_a_fiscal_year_that_starts_in_october(figures: Figures) -> None:
     """Named for the year in which it ends."""
@@ -163,3 +172,17 @@ def test_examples_of_the_csv_format(figures: Figures) -> None:
         rows = ["|".join(row) for row in raw.cells.itertuples(index=False)]
         read = ", ".join(rows).replace("\r\n", " CR LF ")
         figures.add(f"Cells of the example of rule {rule}", read, theirs)
+
+
+@published(CP1252, "bytes 80 to 9F", "from memory")
+def test_a_file_in_windows_1252(figures: Figures) -> None:
+    """Bytes that are no UTF-8, in a cell."""
+    for byte, name, theirs in (
+        (0x80, "euro sign", "€"),
+        (0x92, "right quotation mark", "’"),
+        (0x96, "en dash", "–"),
+        (0x99, "trade mark sign", "™"),
+    ):
+        raw = read_delimited(b"one,two\r\na" + bytes([byte]) + b"b,c\r\n", "jobs", "jobs.csv")
+        assert raw is not None
+        figures.add(f"Byte {byte:02X}, {name}", raw.cells.iloc[0, 0], f"a{theirs}b")

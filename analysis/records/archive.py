@@ -22,11 +22,14 @@ MEGABYTE: Final = 2**20
 LARGEST_PART: Final = 200 * MEGABYTE  # bytes of one part, unpacked
 LARGEST_TOTAL: Final = 400 * MEGABYTE  # bytes of all parts, unpacked
 MOST_PARTS: Final = 5_000
+LARGEST_MARK: Final = 4 * MEGABYTE  # bytes of one tag or comment, which is parsed anew each piece
+DEEPEST: Final = 1_000  # elements one within the other; each takes memory until it ends
 _MOST_ELEMENTS: Final = 200_000  # of the lists in a workbook: sheets, links of parts, styles
 _PIECE: Final = 2**18
 SAVE_AGAIN: Final = "Open it in your spreadsheet program, save it again as .xlsx, and try again."
 
 Start = Callable[[str, dict[str, str]], None]
+End = Callable[[str], None]
 
 
 class Archive:
@@ -132,8 +135,23 @@ class Archive:
                 raise self.damaged(f"the part '{shown(name)}' cannot be unpacked") from bad
         yield unpacker.flush()
 
-    def parser(self, start: Start | None = None) -> expat.XMLParserType:
-        """Make a parser that refuses document types, and with them every entity."""
+    def parser(self, start: Start | None = None, end: End | None = None) -> expat.XMLParserType:
+        """Make a parser that refuses document types, with them every entity, and deep nesting."""
+        depth = 0
+
+        def opened(tag: str, attributes: dict[str, str]) -> None:
+            nonlocal depth
+            depth += 1
+            if depth > DEEPEST:
+                raise self.damaged(f"over {DEEPEST:,} elements of it stand one within the other")
+            if start is not None:
+                start(tag, attributes)
+
+        def closed(tag: str) -> None:
+            nonlocal depth
+            depth -= 1
+            if end is not None:
+                end(tag)
 
         def refuse(*_: object) -> None:
             raise self.damaged("it declares a document type, which no workbook needs")
@@ -141,7 +159,8 @@ class Archive:
         parser = expat.ParserCreate()
         parser.buffer_text = True
         parser.StartDoctypeDeclHandler = refuse
-        parser.StartElementHandler = start
+        parser.StartElementHandler = opened
+        parser.EndElementHandler = closed
         return parser
 
     def parse(
@@ -156,8 +175,13 @@ class Archive:
 
     def run(self, name: str, parser: expat.XMLParserType) -> Iterator[None]:
         """Parse a whole part; yields after every piece, so that a reader can stop early."""
+        handed = 0
         for piece in self.pieces(name):
             self.parse(name, parser, piece)
+            handed += len(piece)
+            if handed - parser.CurrentByteIndex > LARGEST_MARK:
+                limit = f"{LARGEST_MARK // MEGABYTE} MB"
+                raise self.damaged(f"a tag or comment of the part '{shown(name)}' is over {limit}")
             yield
         self.parse(name, parser, b"", last=True)
 

@@ -12,7 +12,9 @@ from analysis.schema import Column
 from analysis.settings import Settings
 
 Cell = str | bool | int | float | dt.datetime | dt.date | dt.time | dt.timedelta
-CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
+CONTROL: Final = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff]")
+LONGEST_NAME: Final = 500  # characters; every chart and table has to show it
+LONGEST_NOTE: Final = 32_767  # characters in a cell of a common spreadsheet (from memory)
 _SHOWN: Final = 80
 _QUOTED: Final = 40
 
@@ -215,6 +217,13 @@ TOO_LARGE = Rule(
     REJECTED,
     "A number above the most that the column takes.",
     "Enter the right number.",
+)
+TEXT_TOO_LONG = Rule(
+    "text-too-long",
+    REJECTED,
+    f"A name, number or code of over {LONGEST_NAME} characters, or running text of over "
+    f"{LONGEST_NOTE:,}, which is what a cell of a spreadsheet takes.",
+    "Shorten it; look whether a whole page was pasted into the cell.",
 )
 CONTROL_CHARACTER = Rule(
     "control-character",

@@ -30,8 +30,11 @@ from analysis.records.cell_rules import (
     DATE_IN_TEXT,
     KEPT_AS_OTHER,
     LINE_BREAK,
+    LONGEST_NAME,
+    LONGEST_NOTE,
     NOT_YES_NO,
     SPREADSHEET_ERROR,
+    TEXT_TOO_LONG,
     UNKNOWN_WORD,
     Cell,
     CellContext,
@@ -169,6 +172,10 @@ def _read_text(cell: Cell, context: CellContext) -> str | Told:
     if isinstance(cell, dt.date | dt.time | dt.timedelta) and not free:
         raise CellError(DATE_IN_TEXT, f"the cell holds a date or time ({shown(cell)}), not text")
     text = plain_text(as_written(cell))
+    longest = LONGEST_NOTE if free else LONGEST_NAME
+    if len(text) > longest:
+        problem = f"{quoted(text)} has {len(text):,} characters, and {longest:,} are the most"
+        raise CellError(TEXT_TOO_LONG, problem)
     if CONTROL.search(text):
         codes = ", ".join(f"\\x{ord(each):02x}" for each in dict.fromkeys(CONTROL.findall(text)))
         raise CellError(CONTROL_CHARACTER, f"{quoted(text)} holds the control character {codes}")

@@ -23,6 +23,7 @@ from analysis.records.delimited import (
     RejectedRow,
     column_letter,
     read_delimited,
+    shown,
 )
 from analysis.records.model import DOUBTFUL
 from analysis.records.workbook import Workbook, holds_something, open_workbook, read_sheet
@@ -47,6 +48,7 @@ DELIMITED: Final = (".csv", ".tsv")
 WORKBOOK: Final = ".xlsx"
 OTHER_FORMATS: Final = (".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
 LARGEST_FILE: Final = 500 * 2**20  # bytes
+_MOST_NAMED: Final = 8  # files or sheets that one line names
 _NEAR: Final = 0.8  # share of letters in common that makes a name a likely slip for another
 
 
@@ -188,7 +190,7 @@ def refuse_repeated_names(header: Sequence[str], file: str) -> None:
         if first != place and fold_name(name):
             raise RecordsError(
                 f"{file}: columns {column_letter(first)} and {column_letter(place)} are both "
-                f"called '{name.strip()}'. Rename or delete one of them."
+                f"called '{shown(name)}'. Rename or delete one of them."
             )
 
 
@@ -272,7 +274,7 @@ def _places(work: _Reading, paths: Sequence[Path]) -> dict[str, list[_Place]]:
                     _tell_sheet(work, path, title)
     for name, found in places.items():
         if len(found) > 1:
-            listed = " and ".join(map(str, found))
+            listed = " and ".join(map(str, found[:_MOST_NAMED]))
             raise RecordsError(f"The table {name} stands in {listed}. Keep it in one place only.")
     return places
 
@@ -316,6 +318,7 @@ def _refuse_missing(work: _Reading, missing: Sequence[str], paths: Sequence[Path
     )
     meant = [path.name for path in paths if near_table(path.stem, missing)]
     meant += [path.name for path in paths if fold_name(path.stem) == BOOK]
+    meant = list(map(name_on_one_line, meant[:_MOST_NAMED]))
     raise RecordsError(f"{line} Found, but not it: {', '.join(meant)}." if meant else line)
 
 
@@ -345,7 +348,7 @@ def _sheet(work: _Reading, name: str, book: Workbook, path: Path) -> int | None:
         return named[0]
     filled = [i for i in range(len(titles)) if holds_something(book, i)]
     if len(filled) > 1:
-        rest = ", ".join(titles[i] for i in filled[1:])
+        rest = ", ".join(titles[i] for i in filled[1 : 1 + _MOST_NAMED])
         problem = f"only the sheet '{titles[filled[0]]}' is read as {name}; not read: {rest}"
         remedy = f"Put all rows on one sheet, or name the right one {name}."
         work.note(path.name, "sheet-not-read", problem, remedy)

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from rapidfuzz import fuzz, process
 
 from analysis.errors import RecordsError
-from analysis.records.delimited import RawTable
+from analysis.records.delimited import RawTable, shown
 from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.records.rule import Rule, toml_line, toml_pair
 from analysis.schema import Table
 from analysis.settings import FILE_NAME, Settings
 
 _NEAR = 55
+_MOST_NAMED = 20  # columns that one line names
 
 UNKNOWN_COLUMN = Rule(
     "unknown-column",
@@ -58,8 +59,8 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
             continue
         if name in places:
             raise RecordsError(
-                f"{raw.file}: the columns '{raw.header[places[name]].strip()}' and "
-                f"'{label.strip()}' are both {name}. Rename one of them, or map one to another "
+                f"{raw.file}: the columns '{shown(raw.header[places[name]])}' and "
+                f"'{shown(label)}' are both {name}. Rename one of them, or map one to another "
                 f"name in [columns.{table.name}] of {FILE_NAME}."
             )
         places[name] = place
@@ -77,12 +78,14 @@ def unknown_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tup
     for place in header.unknown:
         label = raw.header[place].strip()
         near = _nearest(_our_form(label), free)
-        problem = f"'{label}' is no column of {table.name}, so its cells are not read"
+        problem = f"'{shown(label)}' is no column of {table.name}, so its cells are not read"
         if near:
             problem += f"; the nearest of ours is {near}"
         remedy = UNKNOWN_COLUMN.remedy
         if near:
-            remedy = f"If it is {near}, add, {toml_line(f'columns.{table.name}', label, near)}."
+            remedy = (
+                f"If it is {near}, add, {toml_line(f'columns.{table.name}', shown(label), near)}."
+            )
         yield label, problem, remedy
 
 
@@ -99,7 +102,7 @@ def _lacks(raw: RawTable, table: Table, header: Header) -> str:
     theirs = [_theirs(raw, header, name) or "Your column" for name in header.missing]
     lines = [toml_pair(*pair) for pair in zip(theirs, header.missing, strict=True)]
     *others, last = header.missing
-    labels = [raw.header[place].strip() for place in header.unknown]
+    labels = [shown(raw.header[place]) for place in header.unknown[:_MOST_NAMED]]
     unknown = f" None of ours are: {', '.join(labels)}." if labels else ""
     return (
         f"there are no columns {', '.join(others)} and {last}, which every row of {table.name} "
@@ -122,7 +125,7 @@ def _theirs(raw: RawTable, header: Header, name: str) -> str | None:
     """The column of the file that is none of ours and whose name is nearest to `name`."""
     labels = {_our_form(raw.header[place]): raw.header[place].strip() for place in header.unknown}
     near = _nearest(name, list(labels))
-    return labels[near] if near else None
+    return shown(labels[near]) if near else None
 
 
 def _nearest(name: str, names: list[str]) -> str | None:

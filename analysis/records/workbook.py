@@ -22,7 +22,7 @@ from openpyxl.styles.numbers import builtin_format_code, is_date_format
 from openpyxl.utils.escape import unescape
 
 from analysis.errors import RecordsError
-from analysis.records.archive import SAVE_AGAIN, Archive
+from analysis.records.archive import LARGEST_TOTAL, MEGABYTE, SAVE_AGAIN, Archive
 from analysis.records.delimited import (
     LARGEST_CELL,
     Cell,
@@ -41,6 +41,7 @@ LAST_ROW: Final = 1_048_576  # XFD1048576 is the last cell that a sheet can have
 LAST_COLUMN: Final = 16_384
 _DAY_MS: Final = 86_400_000
 _ELAPSED: Final = re.compile(r"\[(h+|m+|s+)\]", re.IGNORECASE)
+_LONGEST_FORMAT: Final = 1_000  # characters of a number format that are looked at
 _HALF: Final = re.compile("[\ud800-\udfff]")
 _ODD: Final = {
     "error-cell": (
@@ -81,7 +82,8 @@ def open_workbook(data: bytes, file: str) -> Workbook:
     if main not in archive.parts or not main.endswith(".xml"):
         raise RecordsError(f"{file} is not an Excel workbook (.xlsx). {SAVE_AGAIN}")
     links = archive.links(main)
-    sheets, from_1904 = [], False
+    sheets: list[tuple[str, str]] = []
+    from_1904 = False
     for name, attributes in archive.elements(main, "sheet", "workbookPr"):
         if name == "workbookPr":
             from_1904 = attributes.get("date1904") in ("1", "true")
@@ -89,6 +91,9 @@ def open_workbook(data: bytes, file: str) -> Workbook:
         link = next((v for k, v in attributes.items() if k.rpartition(":")[2] == "id"), "")
         kind, part = links.get(link, ("", ""))
         if kind == "worksheet":
+            # One part read as many sheets would make a small file a long one.
+            if any(part == other for _, other in sheets):
+                raise archive.damaged(f"two sheets are the one part '{shown(part)}'")
             sheets.append((attributes.get("name", ""), part))
     by_kind = dict(links.values())
     strings = _strings(archive, by_kind["sharedStrings"]) if "sharedStrings" in by_kind else []
@@ -160,8 +165,7 @@ def _strings(archive: Archive, part: str) -> list[str]:
             if len(strings) > MOST_CELLS:
                 raise archive.too_large(f"it has over {MOST_CELLS:,} texts")
 
-    parser = archive.parser(start)
-    parser.EndElementHandler = end
+    parser = archive.parser(start, end)
     parser.CharacterDataHandler = letters.add
     for _ in archive.run(part, parser):
         pass
@@ -178,7 +182,7 @@ def _moments(archive: Archive, part: str) -> dict[str, str]:
         if name == "cellXfs":
             place = 0
         elif name == "numFmt":  # those of conditional formats come after and change nothing
-            codes[number] = attributes.get("formatCode", "")
+            codes[number] = attributes.get("formatCode", "")[:_LONGEST_FORMAT]
         elif name == "xf" and place >= 0:
             known = builtin_format_code(int(number)) if number.isdecimal() else None
             code = codes.get(number, known) or "General"
@@ -248,6 +252,7 @@ class _SheetReader(_Letters):
         self.records: list[tuple[Cell, ...]] = []
         self.numbers: list[int] = []
         self.width = self.row = self.column = 0
+        self.held = 0  # letters in all cells; one shared text may stand in very many
         self.in_data = self.in_row = False
         self.cells: list[Cell] = []
         self.cell: dict[str, str] | None = None
@@ -257,8 +262,7 @@ class _SheetReader(_Letters):
 
     def passes(self) -> Iterator[None]:
         """Read on; yields after every piece of the part."""
-        parser = self.archive.parser(self.start)
-        parser.EndElementHandler = self.end
+        parser = self.archive.parser(self.start, self.end)
         parser.CharacterDataHandler = self.add
         return self.archive.run(self.part, parser)
 
@@ -308,6 +312,9 @@ class _SheetReader(_Letters):
                 f"{self.where} has {len(self.records):,} filled rows and reaches to column "
                 f"{column_letter(self.width - 1)} (look for a stray cell there)"
             )
+        if self.held > LARGEST_TOTAL:
+            limit = f"{LARGEST_TOTAL // MEGABYTE} million"
+            raise self.archive.too_large(f"the cells of {self.where} hold over {limit} characters")
 
     def _open_cell(self, attributes: dict[str, str]) -> None:
         place = attributes.get("r")
@@ -327,6 +334,7 @@ class _SheetReader(_Letters):
         if value != "":
             self.cells.extend([""] * (self.column - len(self.cells)))
             self.cells.append(value)
+            self.held += len(value) if isinstance(value, str) else 0
             self.width = max(self.width, len(self.cells))
         self.cell = None
         self.texts.clear()

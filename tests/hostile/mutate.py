@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import random
 import re
+import warnings
 import zipfile
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -246,9 +247,9 @@ def _repack(draw: random.Random, data: bytes) -> bytes:
     else:
         parts.append(("xl/vbaProject.bin", b"macro"))
     packed = io.BytesIO()
-    with zipfile.ZipFile(
-        packed, "w", draw.choice((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED))
-    ) as new:
+    method = draw.choice((zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED))
+    with warnings.catch_warnings(), zipfile.ZipFile(packed, "w", method) as new:
+        warnings.simplefilter("ignore")  # of two parts of one name, which is what is wanted
         for name, content in parts:
             new.writestr(name, content)
     return packed.getvalue()

@@ -68,6 +68,11 @@ REJECTING: list[Fault] = [
     ),
     ("too-large", lambda s: s.set("hours", 2, hours="24:30"), [("hours", 2, "hours")]),
     (
+        "text-too-long",
+        lambda s: s.set("quotes", 5, make="x" * 501, lost_reason="x" * 32_767),
+        [("quotes", 5, "make")],
+    ),
+    (
         "control-character",
         lambda s: s.set("quotes", 5, lost_reason="too\x07dear"),
         [("quotes", 5, "lost_reason")],

@@ -66,7 +66,7 @@ def test_the_elasticity_of_the_jobs_won_is_slope_by_one_minus_the_chance(figures
     small = 1e-5
     won, _ = chances(demand, np.array([0]), np.array([[-small, small]]))
     elasticity = np.log(won[0, 0, 1] / won[0, 0, 0]) / (2 * small)
-    figures.add("Elasticity of jobs won, −4 × (1 − 0.6)", elasticity, "-1.6", 2e-6)
+    figures.add("Elasticity of jobs won, −4 × (1 − 0.6)", elasticity, "-1.6", 1.6e-6)
 
 
 def test_the_logit_markup_in_money() -> None:

@@ -32,17 +32,17 @@ def test_averages_totals_and_blocks(figures: Figures) -> None:
     units = np.array([1, 2, 4, 8, 16])
     average = 100 * wright_average_factor(units, 0.8)
     what = "of 1, 2, 4, 8 and 16 units, 80 %, the first 100 h"
-    figures.table(f"Average time {what}", average, [100, 80, 64, 51.2, 40.96])
+    figures.table(f"Average time {what}", average, [100, 80, 64, 51.2, 40.96], 1e-9)
     total = average * units
-    figures.table(f"Total time {what}", total, [100, 160, 256, 409.6, 655.36])
+    figures.table(f"Total time {what}", total, [100, 160, 256, 409.6, 655.36], 1e-9)
     of_units = 100 * wright_unit_factor(np.arange(1, 17), 0.8)
     blocks = np.add.reduceat(of_units, [0, 1, 2, 4, 8])
     what = "of the units that each doubling adds, 80 %"
-    figures.table(f"Time {what}", blocks[:4], [100, 60, 96, 153.6])
+    figures.table(f"Time {what}", blocks[:4], [100, 60, 96, 153.6], 1e-9)
     last = "Time of units 9 to 16, 80 % (printed 254.76, a misprint)"
-    figures.add(last, blocks[4], "245.76", seen="recomputed")
+    figures.add(last, blocks[4], "245.76", 1e-9, seen="recomputed")
     average = blocks / [1, 1, 2, 4, 8]
-    figures.table(f"Average time {what}", average, [100, 60, 48, 38.4, 30.72])
+    figures.table(f"Average time {what}", average, [100, 60, 48, 38.4, 30.72], 1e-9)
 
 
 # By learning rate: factors of one unit, and of all units up to it, for the numbers of `UNITS`.

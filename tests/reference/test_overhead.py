@@ -47,11 +47,11 @@ def test_single_rate_absorption(figures: Figures) -> None:
     )
     hours = {"Solo": 350_000, "Band": 400_000, "Orchestra": 500_000}
     units = {"Solo": 140_000, "Band": 100_000, "Orchestra": 250_000}
-    for row in result["margin_by_service"]:
-        name, cost = row["service"], row["overhead_cost"]
-        figures.add(f"Overhead an hour, {name}", cost / hours[name], "2.00")
-        each = {"Solo": 5, "Band": 8, "Orchestra": 4}[name]
-        figures.add(f"Overhead of a unit, {name}", cost / units[name], each)
+    cost = {row["service"]: row["overhead_cost"] for row in result["margin_by_service"]}
+    assert set(cost) == set(units)
+    for name, each in {"Solo": 5, "Band": 8, "Orchestra": 4}.items():
+        figures.add(f"Overhead an hour, {name}", cost[name] / hours[name], "2.00")
+        figures.add(f"Overhead of a unit, {name}", cost[name] / units[name], each)
 
 
 @published(OPENSTAX_2, "sections 4.4 and 4.5, the sign")
@@ -197,11 +197,11 @@ def test_segments_and_common_cost(figures: Figures) -> None:
         overheads="month | category | amount\n2026-01 | all | 1581000",
         capacity="month | installer_hours\n2026-01 | 300",
     )
-    for row in result["margin_by_service"]:
-        *_, contribution, margin = lines[row["service"]]
+    for name, (*_, contribution, margin) in lines.items():
+        row = only(result["margin_by_service"], service=name)
         left = row["net_revenue"] - row["film_cost"] - row["labour_cost"]
-        figures.add(f"Contribution of {row['service']}", left, contribution)
-        figures.add(f"Segment margin of {row['service']}", row["contribution"], margin)
+        figures.add(f"Contribution of {name}", left, contribution)
+        figures.add(f"Segment margin of {name}", row["contribution"], margin)
     statement = amounts(result)
     figures.add("Segment margins together", statement["contribution"], 2_039_000)
     figures.add("Operating income", statement["result"], 458_000)

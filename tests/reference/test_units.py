@@ -59,5 +59,6 @@ def test_linear_yards_of_a_roll(figures: Figures) -> None:
         ("54 in", "12.5 yd", "168.75", "15.677388"),
     ):
         area = parse_length(width, "m") * parse_length(length, "m")
-        figures.add(f"{width} × {length}, sq ft", area / float(AREA_UNITS["sq ft"]), feet)
+        in_feet = area / float(AREA_UNITS["sq ft"])
+        figures.add(f"{width} × {length}, sq ft", in_feet, feet, 1e-14 * float(feet))
         figures.add(f"{width} × {length}, m²", area, metres)

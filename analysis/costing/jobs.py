@@ -74,6 +74,7 @@ def rates_by_quarter(
     numbers = quarter_index(pd.concat(dated, ignore_index=True), starts).dropna()
     finished = quarter_index(records["jobs"]["finished_on"], starts).dropna()
     last = quarter_of(until, starts).index
+    days = log.groupby("worked_on")[["hours"]].sum().reset_index()
     recent = [last - back for back in range(5) if last - back >= numbers.min()]
     return {
         number: quarter_rates(
@@ -81,7 +82,7 @@ def rates_by_quarter(
             records["overheads"],
             records["capacity"],
             consumables,
-            log,
+            days,
         )
         for number in sorted({int(each) for each in finished.unique()} | set(recent) | {last})
     }
@@ -139,11 +140,11 @@ def payment_fees(jobs: pd.DataFrame, settings: Settings) -> pd.Series:
     """
     price = jobs["invoiced_price"].fillna(0.0)
     paid = price.where(jobs["payment"] == "card", 0.0)
-    total = paid.groupby(jobs["job_id"]).sum()
+    job = pd.Series(pd.factorize(jobs["job_id"])[0], index=jobs.index)
+    total = paid.groupby(job).sum()
     fee = total * settings.fees.card_percent / 100 + settings.fees.card_fixed
-    takers = jobs[paid > 0]
     cents = to_cents(fee[total > 0])
-    shares = allocate_cents(cents, paid[paid > 0], takers["job_id"])
+    shares = allocate_cents(cents, paid[paid > 0], job[paid > 0])
     return (shares / 100).reindex(jobs.index, fill_value=0.0)
 
 
@@ -226,6 +227,8 @@ def redo_roots(jobs: pd.DataFrame) -> pd.Series:
     there to the line of the same service, else the first line. A redo of a job that is not there,
     or of itself, has none.
     """
+    if jobs["redo_of"].isna().all():
+        return pd.Series(np.nan, index=jobs.index)
     numbers = pd.Series(np.arange(len(jobs)), index=jobs.index)
     order = jobs.assign(at=numbers).sort_values(["job_id", "line"], kind="stable")
     names = order["job_id"].drop_duplicates(ignore_index=True)

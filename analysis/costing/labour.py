@@ -55,20 +55,27 @@ def loaded_rate(entries: pd.DataFrame, rates: pd.DataFrame, labour: Labour) -> p
 
 def wage_on(who: pd.Series, day: pd.Series, rates: pd.DataFrame) -> pd.Series:
     """Wage of each person on each day; before the first wage, the first. [money / h]"""
-    known = rates.sort_values("effective_from", kind="stable")
-    asked = pd.DataFrame({"installer": who, "day": day}).reset_index(names="at")
-    asked = asked[asked["installer"].notna()].sort_values("day", kind="stable")
-    if known.empty or asked.empty:
+    people = pd.Index(rates["installer"].dropna().unique())
+    if people.empty:
         return pd.Series(np.nan, index=who.index)
-    found = pd.merge_asof(
-        asked.astype({"day": known["effective_from"].dtype}),
-        known[["installer", "effective_from", "wage"]],
-        left_on="day",
-        right_on="effective_from",
-        by="installer",
-    ).set_index("at")["wage"]
-    first = known.drop_duplicates("installer").set_index("installer")["wage"]
-    return found.reindex(who.index).fillna(who.map(first))
+    person, paid = people.get_indexer(who), people.get_indexer(rates["installer"])
+    since = _day_numbers(rates["effective_from"])
+    order = np.lexsort((since, paid))
+    paid, since = paid[order], since[order]
+    wage = np.append(rates["wage"].to_numpy(dtype="float64")[order], np.nan)
+    # One number a person and day, so that all entries are looked up at once and none is sorted.
+    earliest, latest = since.min(), since.max()
+    span = latest - earliest + 2
+    asked = _day_numbers(day).clip(earliest - 1, latest) - earliest
+    last = np.searchsorted(paid * span + since - earliest, person * span + asked, "right")
+    first = np.searchsorted(paid, person)
+    at = np.where(person < 0, len(order), np.maximum(last - 1, first))
+    return pd.Series(wage[at], index=who.index)
+
+
+def _day_numbers(days: pd.Series) -> np.ndarray:
+    """Days since 1970, for comparing."""
+    return days.to_numpy(dtype="datetime64[D]").astype("int64")
 
 
 def line_hours(log: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
@@ -101,13 +108,14 @@ def line_hours(log: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
 
 def _bay_hours(own: pd.DataFrame, jobs: pd.DataFrame, actual: pd.Series) -> pd.Series:
     """Bay hours of each job line. [h]"""
+    job = pd.Series(pd.factorize(jobs["job_id"])[0], index=jobs.index)
+    own = own.assign(job=job.to_numpy()[own["job_line"].to_numpy(dtype="int64")])
     logged = own[own["logged"]]
-    person_day = logged.groupby(["job_id", "worked_on", "installer"])["hours"].sum()
-    held = person_day.groupby(level=["job_id", "worked_on"]).max().groupby(level="job_id").sum()
+    person_day = logged.groupby(["job", "worked_on", "installer"])["hours"].sum()
+    held = person_day.groupby(level=["job", "worked_on"]).max().groupby(level="job").sum()
     sheet = own[~own["logged"]]
-    from_sheet = sheet.groupby("job_id")["bay_day"].sum()
+    from_sheet = sheet.groupby("job")["bay_day"].sum()
     per_job = held.add(from_sheet, fill_value=0.0)
-    job = jobs["job_id"]
     worked = actual.fillna(0.0)
     total = worked.groupby(job).transform("sum")
     equal = 1 / job.groupby(job).transform("size")
@@ -122,10 +130,10 @@ def _logged(records: Records) -> pd.DataFrame:
     hours, jobs = records["hours"], records["jobs"]
     entries = hours.assign(film=pd.Series(np.nan, index=hours.index, dtype="str"))
     exact = line_of_work(entries, jobs)
-    at = pd.Series(jobs["line"].to_numpy(), index=np.arange(len(jobs)))
-    on_own_line = exact.map(at) == entries["line"]
+    lines = np.append(jobs["line"].to_numpy(dtype="float64", na_value=np.nan), np.nan)
+    found = lines[exact.fillna(-1).to_numpy(dtype="int64")]
     known = exact.notna()
-    shared = known & ~on_own_line.fillna(False).astype("bool")
+    shared = known & (found != entries["line"].to_numpy(dtype="float64", na_value=np.nan))
     whole = entries.assign(job_line=exact.where(~shared))
     parts = [whole[~shared], _shared(whole[shared], jobs)]
     log = (
@@ -149,13 +157,15 @@ _COLUMNS: Final = [
 
 def _shared(entries: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:
     """Entries of a whole job, one row a line of it, hours in proportion to quoted hours."""
+    at = pd.Series(pd.array(np.arange(len(jobs)), dtype="Int64"), index=jobs.index)
+    jobs = jobs[jobs["job_id"].isin(entries["job_id"])]
     quoted = jobs["quoted_hours"].fillna(0.0)
     total = quoted.groupby(jobs["job_id"]).transform("sum")
     equal = 1 / quoted.groupby(jobs["job_id"]).transform("size")
     lines = pd.DataFrame(
         {
             "job_id": jobs["job_id"],
-            "at": pd.array(np.arange(len(jobs)), dtype="Int64"),
+            "at": at[jobs.index],
             "share": (quoted / total).where(total > 0, equal),
         }
     )

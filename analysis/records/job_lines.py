@@ -26,6 +26,10 @@ def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 
     The line that the cut names; else the job's line of the cut's film; else the job's first line.
     """
+    named = known_lines(cuts, jobs)
+    if named.notna().all():
+        return named
+    cuts = cuts[named.isna()]
     jobs = jobs[jobs["job_id"].isin(cuts["job_id"])]
     first = jobs.sort_values("line", kind="stable")
     by_job = first.drop_duplicates("job_id").reset_index(names="label")
@@ -38,7 +42,7 @@ def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
     )["label"]
     film = pd.Series(film_label.to_numpy(), cuts.index).astype("float64")
     any_line = look_up(cuts["job_id"], by_job.set_index("job_id")["label"]).astype("float64")
-    return known_lines(cuts, jobs).fillna(film).fillna(any_line)
+    return named.fillna(film.fillna(any_line))
 
 
 def sheet_against_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFrame:

@@ -13,6 +13,9 @@ from analysis.records.rule import Found, Rule, day, found
 from analysis.schema import Kind
 
 _HOUR: Final = 3600.0  # seconds
+# The years in which a date may lie at all: no shop is older, and the sums of years stay in range.
+_FIRST_DAY: Final = pd.Timestamp(1950, 1, 1)
+_LAST_DAY: Final = pd.Timestamp(2199, 12, 31)
 
 FINISHED_WITHOUT_DATE = Rule(
     "finished-without-date",
@@ -80,7 +83,7 @@ DATE_OUT_OF_RANGE = Rule(
     "date-out-of-range",
     REJECTED,
     "A date over a year after, or over twenty years before, the newest of the records (the 99th "
-    "percentile of all dates).",
+    "percentile of all dates); a date or a month before 1950 or after 2199.",
     "Look at the year.",
 )
 REPEATED_ROW = Rule(
@@ -223,12 +226,18 @@ _ROW_CHECKS: Final = {
 
 def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
     """Find dates that lie too far from the newest, over every date cell of every table."""
-    dates = [
-        (name, column.name, frames[name][column.inside].dropna())
-        for name in frames
-        for column in RECORD_TABLES[name].columns
-        if column.kind is Kind.DATE
-    ]
+    dates = []
+    for name, frame in frames.items():
+        for column in RECORD_TABLES[name].columns:
+            if column.kind not in (Kind.DATE, Kind.MONTH):
+                continue
+            days = frame[column.inside].dropna()
+            outside = ~days.between(_FIRST_DAY, _LAST_DAY)
+            problems = [f"{day(each)} is not in the years 1950 to 2199" for each in days[outside]]
+            at = days.index[outside]
+            yield found(DATE_OUT_OF_RANGE, name, column.name, at, problems)
+            if column.kind is Kind.DATE:
+                dates.append((name, column.name, days[~outside]))
     every = pd.concat([days for _, _, days in dates], ignore_index=True) if dates else pd.Series()
     if every.empty:
         return

@@ -11,13 +11,17 @@ from typing import Final
 import openpyxl
 
 DEMO: Final = Path(__file__).parents[2] / "data_demo"
+_IN_WORKBOOK: Final = ("jobs", "purchases", "hours", "cuts", "overheads")
 _OF_JOBS: Final = ("hours", "cuts", "quotes")
 _ROWS: Final = {"purchases": 30, "counter_sales": 10, "overheads": 30}
 
 
 @lru_cache
-def demo_slice(jobs: int = 12) -> dict[str, bytes]:
-    """File name -> bytes: the first jobs of the demo, what belongs to them, and its settings."""
+def demo_slice(jobs: int = 12, each: int = 5) -> dict[str, bytes]:
+    """File name -> bytes: the first jobs of the demo, what belongs to them, and its settings.
+
+    `each` : at most so many rows a job in the tables that name jobs.
+    """
     tables = {}
     for path in sorted(DEMO.glob("*.csv")):
         header, *rows = list(csv.reader(path.read_text("utf-8").splitlines(keepends=True)))
@@ -29,7 +33,7 @@ def demo_slice(jobs: int = 12) -> dict[str, bytes]:
     for name, (header, rows) in tables.items():
         if name in _OF_JOBS:
             at = header.index("job_id")
-            rows = [row for row in rows if row[at] in names or not row[at]][: 5 * jobs]
+            rows = [row for row in rows if row[at] in names or not row[at]][: each * jobs]
         rows = rows[:jobs] if name == "jobs" else rows[: _ROWS.get(name, 20)]
         text = io.StringIO()
         csv.writer(text, lineterminator="\n").writerows([header, *rows])
@@ -44,7 +48,7 @@ def workbook_slice(jobs: int = 6) -> dict[str, bytes]:
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
     for name, data in files.items():
-        if name.endswith(".csv"):
+        if name.removesuffix(".csv") in _IN_WORKBOOK:
             sheet = book.create_sheet(name.removesuffix(".csv"))
             for row in csv.reader(io.StringIO(data.decode())):
                 sheet.append([_cell(cell) for cell in row])

@@ -85,7 +85,11 @@ def gather_flow_picture(review: Review, measure: str = AREA) -> FlowsInfo:
         Part(year_name(review), found.year, [AREA, COST]),
     ]
     grid = side_by_side(
-        review, found.table, parts, caption="Streams of film", order=frame[found.table.keys]
+        review,
+        found.table,
+        parts,
+        caption="Streams of film" if measure == AREA else "Streams of film and what they cost",
+        order=frame[found.table.keys],
     )
     below = [f"{row_from} to {to}" for row_from, to in _below(frame, amounts)]
     note = (

@@ -42,6 +42,8 @@ from analysis.units import (
 # No shop has a number of more digits; the bound keeps sums exact and refuses damaged cells.
 _LONGEST_NUMBER: Final = 24
 _LARGEST: Final = 1e12
+_LONGEST_M: Final = 10_000.0  # some hundred rolls end to end; a longer one is a slip [m]
+_LARGEST_M2: Final = 1e6  # [m²]
 _SPACES: Final = " \u00a0\u202f'’"
 _PLAIN: Final = re.compile(r"\d+(?:\.\d+)?|\.\d+")
 _POINT_GROUPED: Final = re.compile(rf"[1-9]\d{{0,2}}([,{_SPACES}])\d{{3}}(?:\1\d{{3}})*(?:\.\d+)?")
@@ -112,7 +114,8 @@ def read_length(cell: Cell, context: CellContext) -> float:
     """Read a length in metres [m]."""
     text, comma = _measure_text(cell, context, NOT_A_LENGTH, LENGTH_FORMS)
     try:
-        return parse_length(text, context.settings.length_unit, decimal_comma=comma)
+        length = parse_length(text, context.settings.length_unit, decimal_comma=comma)
+        return _real(length, _LONGEST_M, cell)
     except UnitError as error:
         if context.column.minimum == 0 and str(error) == "is zero":
             return 0.0
@@ -123,9 +126,16 @@ def read_area(cell: Cell, context: CellContext) -> float:
     """Read an area in square metres [m²]."""
     text, comma = _measure_text(cell, context, NOT_AN_AREA, _AREA_FORMS)
     try:
-        return parse_area(text, context.settings.area_unit, decimal_comma=comma)
+        area = parse_area(text, context.settings.area_unit, decimal_comma=comma)
+        return _real(area, _LARGEST_M2, cell)
     except UnitError as error:
         raise _unit_fault(cell, error, context, NOT_AN_AREA, _AREA_FORMS) from error
+
+
+def _real(measure: float, most: float, cell: Cell) -> float:
+    if measure > most:
+        raise CellError(TOO_LARGE, f"{quoted(cell)} is larger than any real figure of a shop")
+    return measure
 
 
 def _measure_text(cell: Cell, context: CellContext, rule: Rule, forms: str) -> tuple[str, bool]:

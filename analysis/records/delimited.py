@@ -30,6 +30,7 @@ MOST_CELLS: Final = 100_000_000  # rows x columns
 MOST_BROKEN_ROWS: Final = 100  # with unpaired quotation marks; with more, the file is refused
 DELIMITERS: Final = ("\t", ";", ",")  # in the order that settles a tie: commas also stand in text
 SAMPLE_ROWS: Final = 200
+_NOTHING: Final = ' \t\r\n;,"'  # a file of these alone holds blank cells at most
 _SAMPLE_CHARACTERS: Final = 2_000_000
 _SHOWN: Final = 80  # characters of a value that a note repeats
 _SWALLOWED: Final = (
@@ -123,6 +124,8 @@ def read_delimited(data: bytes, table: str, file: str) -> RawTable | None:
     text, encoding, first_bad = _decode(data, file)
     separated = re.match(r'"?sep=([^"\r\n])"?(?:\r\n|\r|\n|$)', text, re.IGNORECASE)
     begin = separated.end() if separated else 0  # the line `sep=` is no row
+    if not text[begin:].strip(_NOTHING):
+        return None
     with _larger_cells():
         delimiter = separated.group(1) if separated else _delimiter(text)
         _refuse_nul(text[begin:], delimiter, file)

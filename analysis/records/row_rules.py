@@ -232,6 +232,8 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
             if column.kind not in (Kind.DATE, Kind.MONTH):
                 continue
             days = frame[column.inside].dropna()
+            if days.empty:
+                continue
             outside = ~days.between(_FIRST_DAY, _LAST_DAY)
             problems = [f"{day(each)} is not in the years 1950 to 2199" for each in days[outside]]
             at = days.index[outside]

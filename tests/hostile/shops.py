@@ -25,7 +25,7 @@ def plain_shop(jobs: int = 16) -> Shop:
         name.removesuffix(".csv"): list(
             csv.DictReader(data.decode().splitlines(keepends=True), strict=True)
         )
-        for name, data in demo_slice(jobs, each=12).items()
+        for name, data in demo_slice(jobs, most=600).items()
         if name.endswith(".csv")
     }
 

@@ -17,10 +17,10 @@ _ROWS: Final = {"purchases": 30, "counter_sales": 10, "overheads": 30}
 
 
 @lru_cache
-def demo_slice(jobs: int = 12, each: int = 5) -> dict[str, bytes]:
+def demo_slice(jobs: int = 12, most: int | None = None) -> dict[str, bytes]:
     """File name -> bytes: the first jobs of the demo, what belongs to them, and its settings.
 
-    `each` : at most so many rows a job in the tables that name jobs.
+    `most` : at most so many rows of any other table (None: a few).
     """
     tables = {}
     for path in sorted(DEMO.glob("*.csv")):
@@ -33,8 +33,8 @@ def demo_slice(jobs: int = 12, each: int = 5) -> dict[str, bytes]:
     for name, (header, rows) in tables.items():
         if name in _OF_JOBS:
             at = header.index("job_id")
-            rows = [row for row in rows if row[at] in names or not row[at]][: each * jobs]
-        rows = rows[:jobs] if name == "jobs" else rows[: _ROWS.get(name, 20)]
+            rows = [row for row in rows if row[at] in names or not row[at]]
+        rows = rows[:jobs] if name == "jobs" else rows[: most or _ROWS.get(name, 20)]
         text = io.StringIO()
         csv.writer(text, lineterminator="\n").writerows([header, *rows])
         files[f"{name}.csv"] = text.getvalue().encode()

@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import cho_solve, cholesky
+from scipy.linalg import LinAlgError, cho_solve
+from scipy.linalg.lapack import dpotrf
 from scipy.optimize import minimize
 from scipy.sparse import csr_array, issparse
 from threadpoolctl import threadpool_limits
@@ -254,7 +255,11 @@ def _factor(sums: Sums, relative: Array) -> tuple[_Eliminated, Array, Array]:
     crossed = sum(sums.crossed)
     at = np.arange(crossed)
     scaled[at, at] += 1.0
-    return out, scale[:-1], cholesky(scaled, lower=True, check_finite=False)
+    # The routine itself: its wrapper takes longer than such small matrices do.
+    lower, fault = dpotrf(scaled, lower=True, clean=True)
+    if fault:
+        raise LinAlgError("the mixed-model equations are not positive definite")
+    return out, scale[:-1], lower
 
 
 def reml_criterion(sums: Sums, relative: Array) -> float:

@@ -129,6 +129,9 @@ def csv_text(edge: pd.DataFrame, table: Table) -> str:
 
 def _plain_numbers(values: pd.Series, places: int) -> pd.Series:
     """Numbers as the shortest text that is exact at their places: 12.5, never 12.500000000001."""
-    text = values.map(lambda number: f"{number:.{places}f}", na_action="ignore").astype("str")
-    has_point = text.str.contains(".", regex=False)
-    return text.where(~has_point.fillna(False).astype(bool), text.str.rstrip("0").str.rstrip("."))
+
+    def text(number: float) -> str:
+        exact = f"{number:.{places}f}"
+        return exact.rstrip("0").rstrip(".") if places else exact
+
+    return values.map(text, na_action="ignore").astype("str")

@@ -16,6 +16,7 @@ from analysis.records.rules import RULES
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
 from analysis.schema import Column
 from analysis.settings import known_keys
+from tests.hostile.cases import CASES
 from tests.reference.listing import markdown, parts
 
 ROOT = Path(__file__).parents[1]
@@ -86,12 +87,23 @@ def published_part() -> str:
     return markdown(parts())
 
 
+def hostile_part() -> str:
+    """What happens to hostile and broken input, with the test that shows it."""
+    rows = ["| case | what happens | shown by |", "| --- | --- | --- |"]
+    rows += [
+        f"| {_cell(each.case)} | {_cell(each.happens)} | `{each.test.removeprefix('tests/')}` |"
+        for each in CASES
+    ]
+    return "\n".join(rows) + "\n"
+
+
 PARTS: dict[str, Callable[[], str]] = {
     "records": records_part,
     "settings": settings_part,
     "results": results_part,
     "rules": rules_part,
     "published": published_part,
+    "hostile": hostile_part,
 }
 
 

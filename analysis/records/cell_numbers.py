@@ -42,8 +42,8 @@ from analysis.units import (
 # No shop has a number of more digits; the bound keeps sums exact and refuses damaged cells.
 _LONGEST_NUMBER: Final = 24
 _LARGEST: Final = 1e12
-_LONGEST_M: Final = 10_000.0  # some hundred rolls end to end; a longer one is a slip [m]
-_LARGEST_M2: Final = 1e6  # [m²]
+_LONGEST_M: Final = 1e7  # a quarter of the way round the earth; a longer one is a slip [m]
+_LARGEST_M2: Final = 1e9  # [m²]
 _SPACES: Final = " \u00a0\u202f'’"
 _PLAIN: Final = re.compile(r"\d+(?:\.\d+)?|\.\d+")
 _POINT_GROUPED: Final = re.compile(rf"[1-9]\d{{0,2}}([,{_SPACES}])\d{{3}}(?:\1\d{{3}})*(?:\.\d+)?")

@@ -160,7 +160,7 @@ def test_a_file_of_separators_counts_as_absent(
     assert "empty-file" in set(records.findings["rule"])
 
 
-@pytest.mark.parametrize("value", ["9" * 24, "400000", "11 km", "1e308"])
+@pytest.mark.parametrize("value", ["9" * 24, "400000000", "10000001 m", "1e308"])
 def test_a_length_beyond_any_roll_is_left_out(
     value: str, files: dict[str, bytes], tmp_path: Path
 ) -> None:
@@ -170,5 +170,5 @@ def test_a_length_beyond_any_roll_is_left_out(
     account_for(records)
     rejected = records.findings[records.findings["severity"] == "rejected"]
     assert rejected[["row", "column"]].to_numpy().tolist() == [[2, "pulled_length"]]
-    if "e" not in value and "k" not in value:
+    if "e" not in value:
         assert set(rejected["rule"]) == {"too-large"}

@@ -187,6 +187,7 @@ STATEMENT_LINES: Final = {
     "unused_capacity": "Unused capacity",
     "overhead_rate_difference": "Overhead rate difference",
     "result": "Result",
+    "wages_of_unused_hours": "Wages of unused hours, if paid",
     "utilisation_pct": "Utilisation",
 }
 

@@ -8,8 +8,9 @@ from analysis.costing.jobs import Costing
 from analysis.costing.overhead import QuarterRates
 from analysis.findings.evidence import is_enough, wilson_interval
 from analysis.findings.groups import Period, both, finished_in, group_sums
-from analysis.findings.sale_margins import sale_facts
+from analysis.findings.sale_margins import mean_loaded_rates, sale_facts
 from analysis.records.model import Records
+from analysis.settings import Settings
 from analysis.sums import ratio
 
 _MONEY = (
@@ -128,6 +129,10 @@ NOTES = {
         "Full margin of jobs + counter sales − shop film − unexplained film − work on cancelled "
         "and open jobs − unused capacity − rate difference."
     ),
+    "wages_of_unused_hours": (
+        "(Practical hours − hours worked) × mean loaded rate of the hours worked: what hours that "
+        "nobody wrote down cost if they are paid all the same. In no line above."
+    ),
     "utilisation_pct": "Hours worked ÷ practical hours, in percent.",
 }
 
@@ -164,7 +169,17 @@ def _statement(costing: Costing, records: Records, rates: QuarterRates) -> dict[
         "unused_capacity": unused,
         "overhead_rate_difference": difference,
         "result": margin + sales - shop - unexplained - other_work - unused - difference,
+        "wages_of_unused_hours": _unused_wages(costing, records.settings, rates),
     }
+
+
+def _unused_wages(costing: Costing, settings: Settings, rates: QuarterRates) -> float:
+    """What the practical hours of which no work is written down cost, if they are paid. [money]"""
+    left = rates.practical_hours - rates.worked_hours
+    if left <= 0:
+        return 0.0
+    number = pd.Series([rates.quarter.number])
+    return float(left * mean_loaded_rates(costing, settings, number).iloc[0])
 
 
 def _total(values: pd.Series) -> float:

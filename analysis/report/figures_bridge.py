@@ -38,7 +38,7 @@ _HOVERED: Final = 3
 _FULL: Final = "Full margin"
 # What moved, in the words of a title: the amount beside them says which way.
 CAUSES: Final = {
-    "price": "prices",
+    "price": "the price a job got",
     "volume": "the number of jobs",
     "mix": "the mix of jobs",
     "labour_efficiency": "hours a job",

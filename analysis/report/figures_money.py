@@ -41,6 +41,9 @@ from analysis.report.results import Review
 TOTALS: Final = ("net_revenue", "contribution", "full_margin_of_jobs", "result")
 _ADDED: Final = ("counter_sales",)
 UTILISATION: Final = "utilisation_pct"
+UNUSED_WAGES: Final = "wages_of_unused_hours"
+# Lines under the result that are in no sum.
+_BESIDE: Final = (UNUSED_WAGES, UTILISATION)
 MOST_ROWS: Final = 12
 _MARGIN_COLUMNS: Final = (
     "jobs",
@@ -121,7 +124,7 @@ def gather_statement(review: Review) -> StatementInfo:
         return StatementInfo(title=f"The statement of {review.quarter.label}", line=found.line)
     say = Numbers(review.settings)
     amounts = amounts_of(found.quarter)
-    lines = [line for line in amounts if line != UTILISATION]
+    lines = [line for line in amounts if line not in _BESIDE]
     starts, steps = _steps({line: amounts[line] for line in lines})
     names = [statement_line(line) for line in lines]
     texts = [say.money(step) for step in steps]
@@ -251,7 +254,7 @@ def _statement_grid(review: Review, found: Slices, say: Numbers) -> Grid:
 
 def _signed_line(line: str) -> str:
     """A line's name with what it does to the sum: `− Film`, `= Contribution`."""
-    if line in (TOTALS[0], UTILISATION):
+    if line in (TOTALS[0], *_BESIDE):
         return statement_line(line)
     sign = "=" if line in TOTALS else "+" if line in _ADDED else "−"
     return f"{sign} {statement_line(line)}"

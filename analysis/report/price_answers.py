@@ -40,7 +40,8 @@ def margin_answer(review: Review) -> Answer:
     against = effects[effects * change < 0].sort_values(key=abs, ascending=False)
     word = "more" if change > 0 else "less"
     line = (
-        f"{say.money(abs(change))} {word} than in {before}, most of it from {_named(with_it, say)}."
+        f"{say.money(abs(change))} {word} than in {before}{_jobs(review)}; most of it from "
+        f"{_named(with_it, say)}."
     )
     detail = f"Against it worked {_named(against, say)}." if len(against) else ""
     return Answer(question, line, detail, anchor)

@@ -11,6 +11,7 @@ from analysis.report.counter_answers import counter_answer
 from analysis.report.figures_money import (
     MARGINS,
     TOTALS,
+    UNUSED_WAGES,
     UTILISATION,
     amounts_of,
     last_known_margin,
@@ -68,7 +69,7 @@ def result_answer(review: Review) -> Answer:
     detail = (
         f"Finished jobs left a full margin of {say.money(margin)}"
         f"{_against(margin, before.get('full_margin_of_jobs'), review, say)}. "
-        f"{_utilisation(now, say)}"
+        f"{_utilisation(now, say)}{_unused_wages(now, say)}"
     )
     return Answer(question, line, detail.strip(), anchor)
 
@@ -306,6 +307,14 @@ def _utilisation(amounts: dict[str, float], say: Numbers) -> str:
     if used is None or pd.isna(used):
         return ""
     return f"{say.percent(used)} of the hours that can be worked were worked."
+
+
+def _unused_wages(amounts: dict[str, float], say: Numbers) -> str:
+    """The largest thing that a result leaves out where people are paid by the week."""
+    wages = amounts.get(UNUSED_WAGES)
+    if wages is None or not wages >= _NO_CHANGE:
+        return ""
+    return f" If the other hours are paid too, {say.money(wages)} of wages come off the result."
 
 
 def _named_amounts(review: Review, frame: pd.DataFrame, column: str) -> str:

@@ -172,6 +172,10 @@ def shop_result(costing: Costing) -> Table:
         lines["unused_capacity"],
         lines["overhead_rate_difference"],
     )
+    left = less(practical, worked)
+    is_full = left is not None and left <= 0
+    wages = NOTHING if is_full else product(left, mean_loaded_rate(costing))
+    lines["wages_of_unused_hours"] = wages
     lines["utilisation_pct"] = percent(worked, practical)
     return [{"line": line, "amount": amount} for line, amount in lines.items()]
 

@@ -153,6 +153,7 @@ def _statement(margin: pd.DataFrame, utilisation: float) -> pd.DataFrame:
         "full_margin_of_jobs": full,
         **extra,
         "result": full + 2 * extra["counter_sales"] - sum(extra.values()),
+        "wages_of_unused_hours": float(total["labour_cost"]) * 0.1,
         "utilisation_pct": utilisation,
     }
     return pd.DataFrame(

@@ -210,7 +210,7 @@ def test_the_title_names_the_largest_cause_along_the_change() -> None:
     )
     bridge.loc[["price", "margin 2026Q3"], "amount"] = [400, 1000]
     info = figures.gather_bridge(made_review(quarter_bridge=bridge.reset_index()))
-    assert info.title.endswith("$1,000 in 2026Q3; prices moved it up most (+$400)")
+    assert info.title.endswith("$1,000 in 2026Q3; the price a job got moved it up most (+$400)")
     bridge["amount"] = 0.0
     info = figures.gather_bridge(made_review(quarter_bridge=bridge.reset_index()))
     assert info.title.endswith("; nothing changed it")

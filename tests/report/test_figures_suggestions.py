@@ -191,10 +191,12 @@ def test_the_margin_moved_for_reasons_that_add_up(review: Review) -> None:
             "note": "",
         }
     )
-    answer = margin_answer(review_of(quarter_bridge=bridge))
-    assert "$500 less than in 2026Q2" in answer.line
+    cells = made_money.bridge_cells(("roof", "hood"), ("minivan",), np.random.default_rng(3))
+    cells = cells.assign(jobs_now=[4, 1], jobs_before=[6, 3])
+    answer = margin_answer(review_of(quarter_bridge=bridge, bridge_cells=cells))
+    assert "$500 less than in 2026Q2, with 5 first-time jobs instead of 9; most" in answer.line
     assert "the number of jobs (−$500) and redos (−$400)" in answer.line
-    assert "prices (+$300)" in answer.detail
+    assert "the price a job got (+$300)" in answer.detail
     same = bridge.assign(amount=[1000.0, 0.0, 0.0, 0.0, 0.0, 1000.2])
     assert "It did not" in margin_answer(review_of(quarter_bridge=same)).line
 

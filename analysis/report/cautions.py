@@ -59,6 +59,12 @@ STAFF_CAUTION: Final = (
     "went wrong also shows in these hours. Employment law and what lies behind the figures govern "
     "any decision about staff; take advice before you take one."
 )
+MONEY_CAUTION: Final = (
+    "The result is what these records leave; it is no profit by the books and no figure for the tax "
+    "office. Interest, depreciation and the owner's pay are in it only as far as overheads hold "
+    "them, and wages only for hours that were written down: an owner whose pay is an overhead and "
+    "who writes hours down too counts twice. Ask a licensed adviser."
+)
 PRICE_CAUTION: Final = (
     "These are estimates from your own records, not a promise of what customers do. Decide by "
     "yourself, never together with other shops: that is against competition law in most places."

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.io
 from markupsafe import Markup
 
-from analysis.report.cautions import PRICE_CAUTION, STAFF_CAUTION
+from analysis.report.cautions import MONEY_CAUTION, PRICE_CAUTION, STAFF_CAUTION
 from analysis.report.example_layout import gather_example
 from analysis.report.figures_allowance import draw_best_allowance, gather_best_allowance
 from analysis.report.figures_bridge import draw_bridge, gather_bridge
@@ -188,6 +188,7 @@ def sections_of(review: Review) -> tuple[Section, ...]:
                     for by in ("service", "class", "film")
                 ),
             ),
+            caution=MONEY_CAUTION,
         ),
         _prices(review),
         _governs(review),

@@ -48,7 +48,8 @@ _OTHER_STAFF = money(
 )
 _MARGIN = money(
     "margin",
-    "Revenue + extras − fee − film − staff time, before installs displaced or won.",
+    "Revenue + extras − fee − film − staff time − other staff time, before installs displaced or "
+    "won; the statement leaves the other staff time out.",
 )
 _DISPLACED = money(
     "displaced_cost",

@@ -116,7 +116,10 @@ NOTES = {
     "overhead_on_jobs": "Overhead rate at practical capacity × their hours.",
     "redo": "Cost of redos finished in the period, less what was invoiced for them.",
     "full_margin_of_jobs": "Contribution − overhead − redo.",
-    "counter_sales": "Film sold over the counter: price and extras − fee − film − staff time.",
+    "counter_sales": (
+        "Film sold over the counter: price and extras − fee − film − minutes written down, at the "
+        "mean loaded rate."
+    ),
     "shop_film": "Film used by the shop itself, offcuts written off included.",
     "unexplained_film": "Film missing at the counts; a surplus is negative.",
     "work_on_cancelled_and_open_jobs": (

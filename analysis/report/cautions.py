@@ -60,8 +60,8 @@ STAFF_CAUTION: Final = (
     "any decision about staff; take advice before you take one."
 )
 MONEY_CAUTION: Final = (
-    "The result is what these records leave; it is no profit by the books and no figure for the tax "
-    "office. Interest, depreciation and the owner's pay are in it only as far as overheads hold "
+    "The result is what these records leave, and no profit by the books or for the tax office. "
+    "Interest, depreciation and the owner's pay are in it only as far as overheads hold "
     "them, and wages only for hours that were written down: an owner whose pay is an overhead and "
     "who writes hours down too counts twice. Ask a licensed adviser."
 )

@@ -246,14 +246,14 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
     ticks = every.astype("datetime64[us]").astype("int64")
     newest = pd.Timestamp(float(ticks.quantile(0.99, interpolation="linear")), unit="us")
     first, last = newest - pd.DateOffset(years=20), newest + pd.DateOffset(years=1)
-    for name, column, days in dates:
+    for name, label, days in dates:
         late, early = days > last, days < first
         problems = [
             f"{day(each)} is over {'a year after' if each > last else 'twenty years before'} "
             f"the newest records, of about {day(newest)}"
             for each in days[late | early]
         ]
-        yield found(DATE_OUT_OF_RANGE, name, column, days.index[late | early], problems)
+        yield found(DATE_OUT_OF_RANGE, name, label, days.index[late | early], problems)
 
 
 def repeated_keys(name: str, frame: pd.DataFrame) -> Iterator[Found]:

@@ -10,7 +10,7 @@ from analysis.findings.layouts import Piece
 from analysis.pricing.asked import as_known, meant
 from analysis.pricing.layout_pieces import PieceSet, by_film, numbered
 from analysis.records.cells import missing_column, read_column
-from analysis.records.delimited import RawTable, read_delimited
+from analysis.records.delimited import RawTable, read_delimited, shown
 from analysis.records.files import fold_name, refuse_no_file, refuse_repeated_names
 from analysis.records.model import DOUBTFUL
 from analysis.safe_text import name_on_one_line
@@ -119,7 +119,7 @@ def _columns(raw: RawTable) -> dict[str, int]:
         name = _OTHER_NAMES.get(fold_name(header), fold_name(header))
         if name not in known or name in places:
             raise WorkbookError(
-                f"{raw.file}, row 1: the column '{header.strip()}' is "
+                f"{raw.file}, row 1: the column '{shown(header)}' is "
                 f"{'there twice' if name in places else 'not known'}"
                 f"{meant(name, known) or ';'} the columns are {', '.join(known)}. Name it so, or "
                 "delete it."

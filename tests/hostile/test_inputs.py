@@ -47,6 +47,14 @@ def test_a_damaged_pieces_file(tmp_path: Path) -> None:
         refused_or_whole(path)
 
 
+def test_a_long_name_of_a_column_is_cut_in_the_message(tmp_path: Path) -> None:
+    path = tmp_path / "pieces.csv"
+    path.write_bytes(b"x" * 100_000 + b",length\n1,2\n")
+    with pytest.raises(WorkbookError, match=r"pieces\.csv, row 1") as caught:
+        read_pieces(path, Settings(), None, [])
+    assert len(str(caught.value)) < 500
+
+
 def refused_or_whole(path: Path) -> None:
     try:
         sets = read_pieces(path, Settings(), None, ["NK-GLOSS-WHITE"])

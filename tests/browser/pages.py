@@ -7,7 +7,7 @@ from typing import Any
 from playwright.sync_api import Page
 
 # Far longer than anything takes: it ends a test that would wait for ever, and asserts no time.
-LONGEST_WAIT = 120.0
+LONGEST_WAIT = 300.0
 
 
 def wait_until(condition: Callable[[], Any], what: str, page: Page) -> Any:

@@ -142,8 +142,8 @@ def test_a_foreign_folder_gives_the_same_figures(demo_out: Path, tmp_path: Path)
                     same_figure(column, one[column.name], other[column.name])
 
 
-# A tape in inches has other steps than one in centimetres: other rows.
-ROWS_BY_TAPE = {"recuts_by_allowance", "cut_film_prices"}
+# A tape in inches has other steps than one in centimetres: other rows, or other sizes to cut.
+ROWS_BY_TAPE = {"recuts_by_allowance", "cut_film_prices", "counter_kits"}
 
 
 def same_figure(column: Column, one: str, other: str) -> None:
@@ -155,6 +155,8 @@ def same_figure(column: Column, one: str, other: str) -> None:
         return
     if column.kind is Kind.MONEY_PER_AREA:
         left /= 0.3048**2
+    elif column.kind is Kind.MONEY_PER_LENGTH:
+        left /= 2.54
     elif column.kind is Kind.AREA:
         left *= 0.3048**2
     elif column.kind is Kind.LENGTH:

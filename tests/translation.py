@@ -48,6 +48,7 @@ def translated_demo(demo: Path, folder: Path) -> None:
     sections = sections[sections.index("[labour]") :]
     # The one length among them is in the shop's unit.
     sections = sections.replace("longest_pull = 180", "longest_pull = 457.2")
+    sections = sections.replace("extra_allowance = 2 ", "extra_allowance = 5.08 ")
     text = TOML + "\n" + sections + "\n" + "\n".join(maps) + "\n"
     (folder / "shop.toml").write_text(text, encoding="utf-8")
 

@@ -353,8 +353,10 @@ def _costing(lines: pd.DataFrame, use: pd.Series, film: Array) -> Costing:
     log = log.assign(worked_on=use.index.to_numpy(), hours=hours, logged=True, cost=hours * LOADED)
     pulls = pd.DataFrame(
         {"owner": FOR_SALE, "sale": range(len(film)), "reason": "first", "film_cost": film}
-    ).assign(consumed_m2=1.0, pulled_from=FROM_SALE)
-    moved = pd.DataFrame({"flow": ["counter_sales"], "cost": [float(film.sum())]})
+    ).assign(consumed_m2=1.0, pulled_from=FROM_SALE, film="clear")
+    moved = pd.DataFrame(
+        {"film": ["clear"], "flow": ["counter_sales"], "cost": [float(film.sum())]}
+    )
     nothing = pd.DataFrame()
     shelf = Shelf(pulls, moved, nothing, nothing, nothing)
     return Costing(lines, log, shelf, nothing, nothing, {})

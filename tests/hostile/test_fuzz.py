@@ -6,7 +6,7 @@ import pytest
 
 from tests.hostile.fuzz import FAILED, run
 
-SAMPLE = range(20_000, 20_120)
+SAMPLE = range(20_000, 20_080)
 # Mutants that broke something, each mended: a number of too many digits, brackets without end, an
 # infinite wage in shop.toml; a long name in a line; a carriage return alone in a rejected row.
 ONCE_FAILED = (388, 786, 813, 7_723, 100_030)

@@ -204,7 +204,9 @@ def quarter_results(
 
 
 def in_order(results: Results) -> Results:
-    """Results in the order in which they are written."""
+    """Results in the order in which they are written; a name without a table is refused."""
+    if unknown := results.keys() - RESULT_TABLES.keys():
+        raise KeyError(f"no result table is called {', '.join(sorted(unknown))}")
     return {name: results[name] for name in RESULT_TABLES if name in results}
 
 

@@ -1,7 +1,6 @@
 """What the cuts and the invoices teach about film: learnt once a review, a table each."""
 
 from collections.abc import Callable, Mapping
-from typing import Final
 
 import pandas as pd
 
@@ -17,16 +16,6 @@ from analysis.findings.packing import pack_quick
 from analysis.findings.recuts import learn_recuts
 from analysis.records.model import Records
 
-# The tables that are made here; none of them exists for the quarter before.
-FILM_LEARNT: Final = (
-    "recuts_by_allowance",
-    "best_allowance",
-    "film_installed",
-    "film_swaps",
-    "film_price_trends",
-    "film_price_steps",
-)
-
 
 def learn_film(
     costing: Costing,
@@ -34,7 +23,7 @@ def learn_film(
     until: pd.Timestamp,
     progress: Callable[[str], None] | None = None,
 ) -> Mapping[str, pd.DataFrame | Unavailable]:
-    """Every table of `FILM_LEARNT`, from all records up to a day."""
+    """What is learnt from all records up to a day; there is none for the quarter before."""
     say = progress or (lambda _: None)
     settings = records.settings
     fewest = settings.pricing.fewest_jobs

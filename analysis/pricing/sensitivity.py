@@ -81,7 +81,9 @@ def with_costs(basis: pd.DataFrame, film: float = 1.0, wage: float = 1.0) -> pd.
     area = basis["film_area_m2"]
     film_cost = (area * basis["film_cost_per_m2"]).mask(area == 0, 0.0)
     labour = basis["expected_hours"] * basis["labour_rate"]
-    more = film_cost * (film - 1) if film != 1 else labour * (wage - 1)
+    # What does not change is left out: where it is not known, it makes nothing unknown.
+    changes = [(film_cost, film), (labour, wage)]
+    more = sum((cost * (by - 1) for cost, by in changes if by != 1), 0.0)
     reserve = basis["redo_rate_share"].where(basis["redo_fixed"].isna(), 0.0)
     return basis.assign(
         expected_cost=basis["expected_cost"] + more * (1 + reserve),

@@ -84,7 +84,7 @@ def scenario(
     points = target - settings.targets.margin
     own = basis["target_margin_share"]
     margins = (own + points).clip(lower=0.0, upper=own.clip(lower=0.95))
-    costed = with_costs(with_costs(basis, wage=1 + wage), film=1 + film)
+    costed = with_costs(basis, wage=1 + wage, film=1 + film)
     costed = costed.assign(target_margin_share=margins)
     bounds = replace(settings, pricing=replace(settings.pricing, largest_change=largest))
     suggestions = suggest_prices(costed, demand, bounds)

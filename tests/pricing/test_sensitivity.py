@@ -70,6 +70,8 @@ def test_the_parts_of_the_cost_move_with_their_prices() -> None:
     assert list(wages["labour_rate"]) == pytest.approx([33, 33])
     film = with_costs(basis, film=0.9)
     assert list(film["expected_cost"]) == pytest.approx([190 - 4, 180 * 1.1 - 4 * 1.1])
+    both = with_costs(basis, film=0.9, wage=1.1)
+    assert list(both["expected_cost"]) == pytest.approx([190 - 4 + 12, (180 - 4 + 12) * 1.1])
     bare = basis_of({"film_area_m2": 0.0, "film_cost_per_m2": np.nan, "expected_cost": 150.0})
     assert list(with_costs(bare, film=1.1)["expected_cost"]) == [150]
 

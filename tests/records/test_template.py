@@ -15,6 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from analysis.errors import OutputError
 from analysis.record_tables import RECORD_TABLES, VEHICLE_CLASSES
+from analysis.records.read import read_records
 from analysis.records.template import (
     EXAMPLES,
     HELP_SHEETS,
@@ -187,18 +188,16 @@ def filled(folder: Path) -> None:
 
 
 def test_the_filled_template_reads_without_deleting_anything(tmp_path: Path) -> None:
-    reading = pytest.importorskip("analysis.records.read")
     filled(tmp_path / "shop")
-    records = reading.read_records(tmp_path / "shop")
+    records = read_records(tmp_path / "shop")
     assert {name: len(records[name]) for name in RECORD_TABLES} == dict.fromkeys(RECORD_TABLES, 1)
     assert records.rejected == {}
     assert "rejected" not in set(records.findings["severity"])
 
 
 def test_the_untouched_template_reads_as_empty_tables(tmp_path: Path) -> None:
-    reading = pytest.importorskip("analysis.records.read")
     write_template(tmp_path / "shop")
-    records = reading.read_records(tmp_path / "shop")
+    records = read_records(tmp_path / "shop")
     assert not records.has(*RECORD_TABLES)
     assert all(len(records[name]) == 0 for name in RECORD_TABLES)
     assert records.rejected == {}

@@ -240,6 +240,24 @@ def test_an_untouched_template_reads_as_empty(
     assert "No day of work" in said.err
 
 
+def test_of_many_findings_of_a_kind_the_first_are_shown_and_the_others_counted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rows = "".join(
+        f"\n            J{at} | 2026-02-1{at} | roof | Quillon | Heron | 3 | tbd" for at in range(7)
+    )
+    write_shop(
+        tmp_path / "shop",
+        jobs="job_id | finished_on | service | make | model | quoted_hours | quoted_price" + rows,
+        purchases="invoice | received_on | supplier | item | kind | quantity | unit_price",
+    )
+    assert main(["check", str(tmp_path / "shop")]) == 1
+    said = capsys.readouterr().out
+    assert said.count("'tbd' is no amount") == 5
+    assert "... and 2 more of this kind" in said
+    assert "rejected (rows left out): 7" in said
+
+
 def test_check_writes_beside_the_records_and_says_what_is_wrong(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

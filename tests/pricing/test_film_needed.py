@@ -127,6 +127,19 @@ def test_without_a_panels_table_the_pieces_are_those_cut_before(tmp_path: Path) 
     assert panels(history, "roof", UNKNOWN) == {}
 
 
+def test_a_panel_of_half_the_jobs_is_cut_again_and_one_of_fewer_is_not(tmp_path: Path) -> None:
+    more = (
+        CUTS
+        + """
+    7 | 2026-02-02 | J2 | F | visor | 0.60 | 1.5 | 0.60 | 0.26 | 0.50 | 0.20 | first
+    8 | 2026-02-03 | J3 | G | edge | 0.60 | 1.5 | 0.60 | 0.26 | 0.50 | 0.20 | first"""
+    )
+    history = history_of(tmp_path, cuts=more)
+    assert set(panels(history, "roof", HERON)) == {"roof", "visor"}
+    newcomer = Vehicle("Quillon", "Egret", "compact car")
+    assert set(panels(history, "roof", newcomer)) == {"roof"}
+
+
 def test_without_any_cut_the_size_is_the_finished_one_and_says_so(tmp_path: Path) -> None:
     nothing = "cut_id | cut_on | film | pulled_length"
     history = history_of(tmp_path, panels=PANELS, cuts=nothing)

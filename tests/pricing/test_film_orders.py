@@ -146,7 +146,7 @@ def test_waiting_jobs_raise_the_stock_at_which_to_order(tmp_path: Path) -> None:
     tables["cuts"] += "\n9 | 2026-06-25 | O2 | F | roll | 2 | 1 | |"
     quotes = table(
         QUOTE,
-        "Q1 | 2026-06-22 | roof | Quillon | Stork | 300 | won |",
+        f"Q1 | {DAY.date()} | roof | Quillon | Stork | 300 | won |",
         "Q2 | 2026-06-22 | roof | Quillon | Crane | 300 | lost |",
         "Q3 | 2026-06-22 | roof | Quillon | Crane | 300 | open |",
         "Q4 | 2026-02-22 | roof | Quillon | Stork | 300 | won |",

@@ -35,6 +35,13 @@ def test_candidates_are_multiples_within_the_bounds() -> None:
     assert list(row) == [400, *range(355, 393, 5), *range(410, 449, 5)]
 
 
+def test_the_smallest_change_itself_may_be_asked() -> None:
+    at = replace(SHOP, pricing=replace(SHOP.pricing, smallest_change=0.05, largest_change=0.1))
+    (row,) = candidate_prices(np.array([400.0]), at)
+    assert {380.0, 420.0, 360.0, 440.0} <= {*row}
+    assert not {385.0, 395.0, 405.0, 415.0, 355.0, 445.0} & {*row}
+
+
 def test_a_price_that_is_no_multiple_stays_a_candidate() -> None:
     ending = replace(SHOP, pricing=replace(SHOP.pricing, round_down_by=1.0))
     (row,) = candidate_prices(np.array([402.5]), ending)

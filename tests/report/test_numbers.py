@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.periods import Quarter
+from analysis.report.edge import half_away
 from analysis.report.numbers import (
     MISSING,
     NOT_GIVEN,
@@ -57,6 +58,12 @@ def test_missing_is_a_dash_and_never_zero(missing: object) -> None:
     assert US.day(missing) == MISSING
     assert typed(missing) == MISSING
     assert label(missing) == NOT_GIVEN
+
+
+def test_a_half_that_binary_writes_a_hair_low_is_a_half() -> None:
+    """1.005 is 1.00499999999999989 in a machine: to the cent it is 1.01 all the same."""
+    amounts = half_away(np.array([1.005, -1.005, 1.0049, 2.675]), 2)
+    assert list(amounts) == [1.01, -1.01, 1.0, 2.68]
 
 
 def test_half_is_rounded_away_from_zero_and_zero_has_no_sign() -> None:

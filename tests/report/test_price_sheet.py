@@ -297,6 +297,8 @@ def test_inputs_are_marked_by_a_word_and_open_and_validated(book: Workbook) -> N
               for key, c in cells.items()}  # fmt: skip
     assert ranges["target_margin"] == ("0", "0.95")
     assert ranges["wage_change"] == ("-0.5", "1")
+    # A card fee of a fifth is a slip; one of 3 % is none.
+    assert ranges["card_share"] == ("0", "0.2")
     assert ranges["first_day"] == ("DATE(2026,7,1)", None)
     column = row_cells(sheet, "new_price")
     rule = checked[f"{column[0].coordinate}:{column[-1].coordinate}"]

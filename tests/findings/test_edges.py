@@ -243,3 +243,16 @@ def test_settings_hold_the_defaults_that_are_written_down() -> None:
     settings = Settings()
     assert (settings.labour.on_cost, settings.fees.card_percent, settings.tax_rate) == (0, 0, 0)
     assert settings.net_of_tax == 1
+
+
+def test_a_redo_finished_on_the_last_day_of_the_quarter_counts(tmp_path: Path) -> None:
+    """And one finished on the day after does not."""
+    jobs = """
+        job_id | finished_on | service | make | model | film | quoted_hours | quoted_price | hours | redo_of
+        J1 | 2026-02-10 | roof | Quillon | Heron | | 3 | 400 | 3 |
+        J2 | 2026-02-11 | roof | Quillon | Heron | | 3 | 400 | 3 |
+        R1 | 2026-03-31 | roof | Quillon | Heron | | 0 | 0 | 1 | J1
+        R2 | 2026-04-01 | roof | Quillon | Heron | | 0 | 0 | 1 | J2"""
+    result = reviewed(tmp_path, "2026Q1", jobs=jobs, purchases=BOUGHT)
+    row = only(result["redo"], by="service", key="roof")
+    assert (row["jobs"], row["redos"], row["redo_pct"]) == (2, 1, 50)

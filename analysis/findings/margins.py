@@ -181,7 +181,7 @@ def _unused_wages(costing: Costing, settings: Settings, rates: QuarterRates) -> 
     left = rates.practical_hours - rates.worked_hours
     if left <= 0:
         return 0.0
-    number = pd.Series([rates.quarter.number])
+    number = pd.Series([rates.quarter.index])
     return float(left * mean_loaded_rates(costing, settings, number).iloc[0])
 
 

@@ -23,6 +23,7 @@ FAILED = (
     "[data-mime-type='application/vnd.jupyter.stderr'])"
 )
 IDLE = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
+QUESTION = "dialog.jp-Dialog"
 DESK = f"{CELL} .widget-vbox"
 
 
@@ -63,6 +64,9 @@ def run_all_cells(page: Page) -> None:
 
     def started() -> bool:
         """Whether a cell is marked as running; the menu does nothing before a kernel is bound."""
+        # On a slow machine JupyterLab asks which kernel to take: the one that it proposes.
+        if page.locator(QUESTION).count():
+            page.locator(QUESTION).locator("button.jp-mod-accept").click()
         page.locator(".lm-MenuBar-itemLabel").get_by_text("Run", exact=True).click()
         page.locator(".lm-Menu-itemLabel").get_by_text("Run All Cells", exact=True).click()
         page.wait_for_timeout(2000)

@@ -142,10 +142,10 @@ def test_random_shops_come_out_the_same(seed: int, tmp_path: Path) -> None:
     labels = write_random_shop(tmp_path, seed)
     records = read_records(tmp_path)
     assert not (records.findings["severity"] == "rejected").any()
-    for quarter in (labels[1], labels[-1]):
-        review = review_records(records, quarter)
-        assert differences(review, tmp_path) == []
-        assert differences_of_year(review, tmp_path) == []
+    # An early quarter, with little before it, or the last: every other shop.
+    review = review_records(records, labels[1] if seed % 2 else labels[-1])
+    assert differences(review, tmp_path) == []
+    assert differences_of_year(review, tmp_path) == []
 
 
 @pytest.mark.parametrize("quarter", ["2024Q1", "2025Q2", "2026Q3"])

@@ -23,7 +23,7 @@ FAILED = (
     "[data-mime-type='application/vnd.jupyter.stderr'])"
 )
 IDLE = ".jp-Notebook-ExecutionIndicator[data-status='idle']"
-QUESTION = "dialog.jp-Dialog"
+QUESTION = "dialog.jp-Dialog button.jp-mod-accept"
 DESK = f"{CELL} .widget-vbox"
 
 
@@ -52,6 +52,8 @@ def page(browser: Browser, lab: Laboratory, outside: list[str]) -> Iterator[Page
 
     context.on("request", lambda request: note(request.url))
     page = context.new_page()
+    # On a slow machine JupyterLab asks, at any moment, which kernel to take: the proposed one.
+    page.add_locator_handler(page.locator(QUESTION), lambda button: button.click())
     page.on("websocket", lambda socket: note(socket.url))
     yield page
     context.close()
@@ -64,9 +66,6 @@ def run_all_cells(page: Page) -> None:
 
     def started() -> bool:
         """Whether a cell is marked as running; the menu does nothing before a kernel is bound."""
-        # On a slow machine JupyterLab asks which kernel to take: the one that it proposes.
-        if page.locator(QUESTION).count():
-            page.locator(QUESTION).locator("button.jp-mod-accept").click()
         page.locator(".lm-MenuBar-itemLabel").get_by_text("Run", exact=True).click()
         page.locator(".lm-Menu-itemLabel").get_by_text("Run All Cells", exact=True).click()
         page.wait_for_timeout(2000)

@@ -6,14 +6,20 @@ import pandas as pd
 from analysis.errors import Unreconciled
 
 
-def to_cents(amounts: pd.Series) -> pd.Series:
-    """Amounts in whole cents, half away from zero as an invoice rounds. [cents]
+def half_away(values: np.ndarray | float, places: int) -> np.ndarray:
+    """Numbers rounded half away from zero, as an invoice rounds; never a minus nought.
 
     The tiny allowance mends binary numbers such as 1.005, which are stored a hair too small.
     """
-    scaled = amounts.astype("float64") * 100
-    rounded = np.sign(scaled) * np.floor(scaled.abs() + 0.5 + 1e-7)
-    return pd.Series(rounded, index=amounts.index).astype("int64")
+    scaled = values * 10.0**places
+    whole = np.sign(scaled) * np.floor(np.abs(scaled) + 0.5 + 1e-7)
+    return np.asarray(whole / 10.0**places + 0.0)
+
+
+def to_cents(amounts: pd.Series) -> pd.Series:
+    """Amounts in whole cents, half away from zero as an invoice rounds. [cents]"""
+    cents = half_away(amounts.to_numpy(dtype="float64", na_value=np.nan) * 100, 0)
+    return pd.Series(cents, index=amounts.index).astype("int64")
 
 
 def allocate_cents(totals: pd.Series, weights: pd.Series, groups: pd.Series) -> pd.Series:

@@ -7,7 +7,7 @@ import pandas as pd
 
 from analysis.costing.cuts import FOR_JOB, film_pulls
 from analysis.costing.film import Shelf, run_shelf
-from analysis.costing.labour import line_hours, work_log
+from analysis.costing.labour import line_hours, quarterly_rates, work_log
 from analysis.costing.overhead import QuarterRates, quarter_rates
 from analysis.costing.purchases import consumables_bought, credits_on_lines, landed_lines
 from analysis.money import allocate_cents, to_cents
@@ -35,7 +35,8 @@ class Costing:
     `job_statement`, `root` (position of the line that it does over in the end, missing for
     first-time work) and the labels that its costs stand under (`charged_service`,
     `charged_class`, `charged_make`, `charged_model`, `charged_film`).
-    `log` : hours worked; `shelf` : film; `rates` : by quarter number.
+    `log` : hours worked; `shelf` : film; `rates` : by quarter number; `labour_rates` : mean loaded
+    rate of the hours worked, by quarter number [money / h].
     """
 
     lines: pd.DataFrame
@@ -44,6 +45,7 @@ class Costing:
     purchase_lines: pd.DataFrame
     credits: pd.DataFrame
     rates: dict[int, QuarterRates]
+    labour_rates: pd.Series
 
 
 def cost_records(records: Records, until: pd.Timestamp) -> Costing:
@@ -58,7 +60,8 @@ def cost_records(records: Records, until: pd.Timestamp) -> Costing:
     consumables = consumables_bought(records["purchases"], purchase_lines, credits)
     rates = rates_by_quarter(records, consumables, log, until)
     lines = job_statement(records, log, shelf, rates)
-    return Costing(lines, log, shelf, purchase_lines, credits, rates)
+    labour_rates = quarterly_rates(log, settings.fiscal_year_starts)
+    return Costing(lines, log, shelf, purchase_lines, credits, rates, labour_rates)
 
 
 def rates_by_quarter(

@@ -1,15 +1,18 @@
 """Hours worked: whose they are, what they cost, and how long they held a bay."""
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from analysis.costing.cuts import line_of_work
+from analysis.periods import quarter_index
 from analysis.records.model import Records
 from analysis.settings import Labour
-from analysis.sums import strict_sum
+from analysis.sums import ratio, strict_sum
 
+_MONTHS: Final = 12
 REWORK: Final = "rework"
 
 
@@ -51,6 +54,41 @@ def loaded_rate(entries: pd.DataFrame, rates: pd.DataFrame, labour: Labour) -> p
     premium = np.where(entries["overtime"].astype("bool"), labour.overtime_multiplier, 1.0)
     on_cost = labour.on_cost * (premium if labour.on_cost_on_overtime else 1.0)
     return wage * (premium + on_cost)
+
+
+@dataclass(frozen=True)
+class MeanRate:
+    """Mean loaded rate of some hours, and the share of them that it leaves out. [money / h]"""
+
+    rate: float
+    unpaid_share: float
+
+
+def mean_rate(log: pd.DataFrame, labour: Labour, after: pd.Timestamp) -> MeanRate:
+    """Mean loaded rate of the hours worked in the twelve months before the day `after`.
+
+    `log` : from `work_log`. Hours whose wage is not known are left out (all of them: NaN); without
+    any hours it is the default wage, loaded.
+    """
+    first = after - pd.DateOffset(months=_MONTHS)
+    recent = log[log["worked_on"].between(first, after, inclusive="left")]
+    hours = float(recent["hours"].sum())
+    if hours == 0:
+        return MeanRate(labour.default_rate, 0.0)
+    paid = recent[recent["cost"].notna()]
+    paid_hours = float(paid["hours"].sum())
+    rate = float(paid["cost"].sum()) / paid_hours if paid_hours > 0 else np.nan
+    return MeanRate(rate, 1 - paid_hours / hours)
+
+
+def quarterly_rates(log: pd.DataFrame, fiscal_year_starts: int) -> pd.Series:
+    """Mean loaded rate of the hours worked in each quarter, by its number. [money / h]
+
+    NaN where the wage of an hour is not known; a quarter without hours is in no row.
+    """
+    worked = log[log["hours"] > 0]
+    number = quarter_index(worked["worked_on"], fiscal_year_starts)
+    return ratio(strict_sum(worked["cost"], [number]), strict_sum(worked["hours"], [number]))
 
 
 def wage_on(who: pd.Series, day: pd.Series, rates: pd.DataFrame) -> pd.Series:

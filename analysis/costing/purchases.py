@@ -100,14 +100,23 @@ def consumables_bought(
     ).reset_index(drop=True)
 
 
+def after_credits(
+    lines: pd.DataFrame, credits: pd.DataFrame, until: pd.Timestamp | None = None
+) -> pd.Series:
+    """Landed cost of purchase lines less their credits received by a day (None: all). [money]"""
+    known = credits if until is None else credits[credits["received_on"] <= until]
+    credited = known.groupby("line")["amount"].sum().reindex(lines.index, fill_value=0.0)
+    landed: pd.Series = lines["landed"] - credited
+    return landed
+
+
 def film_prices(lines: pd.DataFrame, credits: pd.DataFrame) -> pd.DataFrame:
     """Landed cost an area of every film purchase, after freight, discount and credits.
 
     `change_share` is against the same film's last purchase from the same supplier.
     """
     film = lines[(lines["kind"] == "film") & (lines["area_m2"] > 0)]
-    credited = credits.groupby("line")["amount"].sum().reindex(film.index, fill_value=0.0)
-    landed = film["landed"] - credited
+    landed = after_credits(film, credits)
     prices = pd.DataFrame(
         {
             "film": film["item"],

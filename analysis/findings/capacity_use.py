@@ -8,9 +8,11 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, assert_reconciled
+from analysis.locale_text import percent_text
 from analysis.periods import Quarter, quarter_index
 from analysis.price_tables import UTILISATION_BY_MONTH
 from analysis.records.model import Records
+from analysis.settings import Settings
 from analysis.sums import ratio, strict_sum
 
 # From this use on, hours are taken for what is short. Common practice, no source.
@@ -40,17 +42,14 @@ class Governing:
 
     `constraint` : `BAYS`, `INSTALLERS`, `NOTHING` or `UNKNOWN`; `quarter` and `year` : use in the
     quarter and in the trailing twelve months; `coming` : use that is expected of the next quarter,
-    on which the constraint is decided; `months_short` of the `months_known` of the twelve months
-    in which hours were short; `reason` : why, in a sentence.
+    on which the constraint is decided; `ground` : what that rests on, in words.
     """
 
     constraint: str
     quarter: Use
     year: Use
     coming: Use
-    months_short: int
-    months_known: int
-    reason: str
+    ground: str = ""
 
     @property
     def is_short(self) -> bool:
@@ -151,21 +150,18 @@ def governing_in(months: pd.DataFrame | Unavailable, quarter: Quarter) -> Govern
     more is short. Where one of the two is not known, the other alone decides.
     """
     if isinstance(months, Unavailable):
-        return Governing(UNKNOWN, *(Use(np.nan, np.nan),) * 3, 0, 0, _REASON_UNKNOWN)
+        return Governing(UNKNOWN, *(Use(np.nan, np.nan),) * 3)
     of_year = months["month"].between(quarter.year_first_day, quarter.last_day)
     now = months["month"].between(quarter.first_day, quarter.last_day)
     ended = [_use(months[now], *pair) for pair in _PAIRS]
     coming, grounds = zip(*(_coming(months, quarter, pair) for pair in _PAIRS), strict=True)
     constraint = str(constraints(pd.Series([coming[0]]), pd.Series([coming[1]])).iloc[0])
-    told = months.loc[of_year, "constraint"]
     return Governing(
         constraint=constraint,
         quarter=Use(*ended),
         year=Use(*(_use(months[of_year], *pair) for pair in _PAIRS)),
         coming=Use(*coming),
-        months_short=int(told.isin([BAYS, INSTALLERS]).sum()),
-        months_known=int((told != UNKNOWN).sum()),
-        reason=_reason(constraint, Use(*coming), grounds),
+        ground=grounds[1] if np.isnan(coming[0]) else grounds[0],
     )
 
 
@@ -296,24 +292,25 @@ _REASON_UNKNOWN: Final = (
 )
 
 
-def _reason(constraint: str, coming: Use, grounds: tuple[str, ...]) -> str:
-    """Why, in a sentence."""
+def why_short(governing: Governing, settings: Settings) -> str:
+    """Why those hours are short, or none, in a sentence."""
+    coming, constraint = governing.coming, governing.constraint
     if constraint == UNKNOWN:
         return _REASON_UNKNOWN
     parts = [
-        f"{share:.0%} of the {whose} hours".replace("%", " %")
+        f"{percent_text(100 * share, 0, settings)} of the {whose} hours"
         for share, whose in ((coming.installer_share, "people's"), (coming.bay_share, "bays'"))
         if not np.isnan(share)
     ]
-    ground = grounds[0] if not np.isnan(coming.installer_share) else grounds[1]
     unknown = "" if len(parts) == 2 else ", the other not being known"
-    least = f"about {SHORT_FROM_SHARE:.0%}".replace("%", " %")
+    least = f"about {percent_text(100 * SHORT_FROM_SHARE, 0, settings)}"
     so = {
         BAYS: "the bays are what is short",
         INSTALLERS: "the people's hours are what is short",
         NOTHING: "nothing is short",
     }[constraint]
     return (
-        f"{' and '.join(parts)} are expected to be used in the next quarter ({ground}){unknown}; "
+        f"{' and '.join(parts)} are expected to be used in the next quarter ({governing.ground})"
+        f"{unknown}; "
         f"from {least} on (common practice, no source) hours are short, so {so}."
     )

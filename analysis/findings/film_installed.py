@@ -8,6 +8,7 @@ import pandas as pd
 from scipy.special import betaln, stdtrit
 
 from analysis.costing.jobs import Costing
+from analysis.costing.labour import mean_rate
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_INSTALLED
 from analysis.findings.evidence import LEVEL, is_enough
@@ -15,7 +16,6 @@ from analysis.findings.film_effects import DRAWS, FILM_SD, FilmEffects, hours_ef
 from analysis.findings.film_trends import film_by_day
 from analysis.findings.mixed import Array, Codes
 from analysis.records.model import Records
-from analysis.settings import Settings
 from analysis.sums import strict_sum
 from analysis.units import square_metres_per
 
@@ -97,7 +97,7 @@ def film_costs(
     price = _main_prices(costing, rows, until)
     hours, drawn_hours = _hours(lines, rows, effects, rng, seed)
     redo, drawn_redo = _redos(costing, lines, rows, until, rng)
-    rate = loaded_rate(costing, records.settings, until)
+    rate = mean_rate(costing.log, records.settings.labour, until + pd.DateOffset(days=1)).rate
     drawn_use = _drawn(use, use_sd, use_free, rng)
     film = price["cost_per_m2"].to_numpy() * use
     labour = hours["hours_per_m2"].to_numpy() * rate
@@ -131,20 +131,6 @@ def interval(drawn: Array) -> tuple[Array, Array]:
     """The 90 % interval of draws (rows × draws); missing where they are."""
     low, high = np.quantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1)
     return low, high
-
-
-def loaded_rate(costing: Costing, settings: Settings, until: pd.Timestamp) -> float:
-    """Mean loaded rate of the hours worked in the twelve months to a day. [money / h]
-
-    Hours without a wage are left out; without any hours the default wage, loaded.
-    """
-    worked = costing.log["worked_on"]
-    recent = (worked > until - pd.DateOffset(months=MONTHS)) & (worked <= until)
-    paid = costing.log[recent & costing.log["cost"].notna()]
-    if paid["hours"].sum() > 0:
-        return float(paid["cost"].sum() / paid["hours"].sum())
-    wage = settings.labour.default_wage
-    return np.nan if wage is None or recent.any() else wage * (1 + settings.labour.on_cost)
 
 
 def newest_roll_costs(

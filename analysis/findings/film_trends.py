@@ -15,6 +15,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import stdtrit
 
+from analysis.costing.purchases import after_credits
 from analysis.errors import Unavailable
 from analysis.findings.drift import DAYS_A_YEAR
 from analysis.findings.evidence import LEVEL
@@ -165,9 +166,8 @@ def film_by_day(lines: pd.DataFrame, credits: pd.DataFrame) -> pd.DataFrame:
     is no purchase.
     """
     film = lines[(lines["kind"] == "film") & (lines["area_m2"] > 0)]
-    credited = credits.groupby("line")["amount"].sum().reindex(film.index, fill_value=0.0)
     keys = ["film", "supplier", "received_on", "roll_width_m"]
-    bought = film.rename(columns={"item": "film"}).assign(landed=film["landed"] - credited)
+    bought = film.rename(columns={"item": "film"}).assign(landed=after_credits(film, credits))
     grouped = bought.groupby(keys, dropna=False)[["area_m2", "landed"]]
     return grouped.sum().reset_index()
 

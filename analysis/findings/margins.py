@@ -8,7 +8,7 @@ from analysis.costing.jobs import Costing
 from analysis.costing.overhead import QuarterRates
 from analysis.findings.evidence import is_enough, wilson_interval
 from analysis.findings.groups import Period, both, finished_in, group_sums
-from analysis.findings.sale_margins import mean_loaded_rates, sale_facts
+from analysis.findings.sale_margins import sale_facts, staff_rates
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import ratio
@@ -182,7 +182,7 @@ def _unused_wages(costing: Costing, settings: Settings, rates: QuarterRates) -> 
     if left <= 0:
         return 0.0
     number = pd.Series([rates.quarter.index])
-    return float(left * mean_loaded_rates(costing, settings, number).iloc[0])
+    return float(left * staff_rates(costing, settings, number).iloc[0])
 
 
 def _total(values: pd.Series) -> float:

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costing.jobs import Costing, payment_fees
+from analysis.costing.labour import mean_rate
 from analysis.costing.purchases import film_prices
 from analysis.errors import assert_reconciled
 from analysis.findings.evidence import is_enough
@@ -122,14 +123,7 @@ def standard_rate(costing: Costing, settings: Settings, number: int) -> float:
     loaded, where nobody worked in those months; NaN where neither is known.
     """
     start = quarter_from_index(number, settings.fiscal_year_starts).first_day
-    log = costing.log
-    before = log["worked_on"].between(start - pd.DateOffset(months=12), start, inclusive="left")
-    worked = log[before & (log["hours"] > 0)]
-    if worked.empty:
-        wage = settings.labour.default_wage
-        return np.nan if wage is None else wage * (1 + settings.labour.on_cost)
-    paid = worked[worked["cost"].notna()]
-    return float(paid["cost"].sum() / paid["hours"].sum()) if len(paid) else np.nan
+    return mean_rate(costing.log, settings.labour, start).rate
 
 
 def standard_film_cost(costing: Costing, film: pd.Series, day: pd.Series) -> pd.Series:

@@ -46,7 +46,7 @@ def sale_facts(costing: Costing, records: Records) -> pd.DataFrame:
     paid = sales["price"] + sales["extras_price"].fillna(0.0)
     extras = sales["extras_price"].fillna(0.0) * settings.net_of_tax
     number = quarter_index(sales["sold_on"], settings.fiscal_year_starts)
-    rate = mean_loaded_rates(costing, settings, number)
+    rate = staff_rates(costing, settings, number)
     minutes = sales["minutes"].fillna(0.0)
     return sales.assign(
         vehicle_class=_classes(sales, records["vehicles"]),
@@ -108,17 +108,14 @@ def _fees(sales: pd.DataFrame, paid: pd.Series, settings: Settings) -> pd.Series
     return fee.where(by_card & (paid > 0), 0.0)
 
 
-def mean_loaded_rates(costing: Costing, settings: Settings, number: pd.Series) -> pd.Series:
+def staff_rates(costing: Costing, settings: Settings, number: pd.Series) -> pd.Series:
     """Mean loaded rate of the hours worked in each quarter, by its number. [money / h]
 
     The default wage where none were worked; missing where a wage is.
     """
-    log = costing.log
-    of = quarter_index(log["worked_on"], settings.fiscal_year_starts)
-    rate = ratio(strict_sum(log["cost"], [of]), strict_sum(log["hours"], [of]))
-    hours = log["hours"].groupby(of).sum()
-    worked = number.map(hours).astype("float64").fillna(0.0) > 0
-    return number.map(rate).astype("float64").where(worked, settings.labour.default_rate)
+    known = costing.labour_rates
+    own = number.map(known).astype("float64")
+    return own.where(number.isin(known.index), settings.labour.default_rate)
 
 
 def _film(costing: Costing, sales: pd.DataFrame) -> dict[str, pd.Series]:

@@ -15,10 +15,12 @@ import pandas as pd
 from scipy.special import stdtrit
 
 from analysis.costing.jobs import Costing
+from analysis.costing.purchases import after_credits
 from analysis.costing.stock import KEPT
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_ORDERS
 from analysis.findings.evidence import LEVEL
+from analysis.locale_text import number_text, pretty_unit
 from analysis.pricing.film_needed import expected_area, film_history, usual_film
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
@@ -175,9 +177,8 @@ def usual_roll(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
     lines = costing.purchase_lines
     lines = lines[(lines["kind"] == "film") & (lines["received_on"] <= until)]
     lines = lines[(lines["roll_width_m"] > 0) & (lines["roll_length_m"] > 0)]
-    credits = costing.credits[costing.credits["received_on"] <= until]
-    credited = credits.groupby("line")["amount"].sum().reindex(lines.index, fill_value=0.0)
-    lines = lines.assign(paid=lines["landed"] - credited, film=lines["item"])
+    paid = after_credits(lines, costing.credits, until)
+    lines = lines.assign(paid=paid, film=lines["item"])
     bought = lines[lines["quantity"] > 0]
     recent = lines["received_on"] > until - pd.DateOffset(months=_MONTHS)
     keys = ["film", "roll_width_m"]
@@ -406,7 +407,5 @@ def _waiting_words(row: dict[Any, Any], settings: Settings) -> str:
 def _area(area_m2: float, settings: Settings) -> str:
     """An area in the shop's unit; one decimal below 10."""
     value = area_m2 / square_metres_per(settings.area_unit)
-    text = f"{value:.1f}" if abs(value) < 9.95 else f"{value:.0f}"
-    if settings.decimal_comma:
-        text = text.replace(".", ",")
-    return f"{text} {settings.area_unit.replace('m2', 'm²')}"
+    text = number_text(value, 1 if abs(value) < 9.95 else 0, settings)
+    return f"{text} {pretty_unit(settings.area_unit)}"

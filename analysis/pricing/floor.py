@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costing.jobs import Costing
-from analysis.costing.labour import loaded_rate
+from analysis.costing.labour import loaded_rate, mean_rate
 from analysis.costing.purchases import film_prices
 from analysis.periods import quarter_of
 from analysis.pricing.price_lines import (
@@ -29,7 +29,6 @@ from analysis.sums import strict_sum
 
 # A service's own share of jobs done over stands against the shop's with the weight of so many jobs.
 _SHOP_JOBS: Final = 20.0
-_MONTHS: Final = 12
 
 
 @dataclass(frozen=True)
@@ -51,18 +50,11 @@ def next_rates(costing: Costing, settings: Settings, day: pd.Timestamp) -> Rates
 
     Without any hours in the twelve months labour costs the default wage, loaded.
     """
-    worked = costing.log["worked_on"]
-    recent = costing.log[(worked > day - pd.DateOffset(months=_MONTHS)) & (worked <= day)]
-    paid = recent[recent["cost"].notna()]
-    hours, paid_hours = float(recent["hours"].sum()), float(paid["hours"].sum())
-    if hours > 0:
-        labour = float(paid["cost"].sum()) / paid_hours if paid_hours > 0 else np.nan
-    else:
-        labour = settings.labour.default_rate
+    labour = mean_rate(costing.log, settings.labour, day + pd.DateOffset(days=1))
     quarter = quarter_of(day, settings.fiscal_year_starts).index
     known = [index for index in costing.rates if index <= quarter]
     consumables = costing.rates[max(known)].consumables_rate if known else np.nan
-    return Rates(labour, 1 - paid_hours / hours if hours > 0 else 0.0, consumables)
+    return Rates(labour.rate, labour.unpaid_share, consumables)
 
 
 def installer_rate(records: Records, installer: str, day: pd.Timestamp) -> float:

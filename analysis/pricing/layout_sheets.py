@@ -8,6 +8,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.costing.jobs import Costing
+from analysis.costing.purchases import after_credits
 from analysis.errors import WorkbookError
 from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet, check_layout
 from analysis.findings.offcuts import offcuts_on_shelf
@@ -44,11 +45,9 @@ def roll_prices(costing: Costing, film: str, until: pd.Timestamp) -> pd.Series:
     ]
     recent = lines["received_on"] > until - pd.DateOffset(months=_MONTHS)
     lines = lines[recent] if recent.any() else lines
-    credits = costing.credits[costing.credits["received_on"] <= until]
-    credited = credits.groupby("line")["amount"].sum().reindex(lines.index, fill_value=0.0)
     width = lines["roll_width_m"].round(5)
     newest = lines["received_on"] == lines.groupby(width)["received_on"].transform("max")
-    paid = (lines["landed"] - credited)[newest].groupby(width).sum()
+    paid = after_credits(lines, costing.credits, until)[newest].groupby(width).sum()
     area = lines.loc[newest, "area_m2"].groupby(width).sum()
     prices: pd.Series = paid / area
     return prices.sort_index(ascending=False)

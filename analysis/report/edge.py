@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.money import half_away
 from analysis.safe_text import csv_cells
 from analysis.schema import Column, Kind, Table
 from analysis.settings import Settings
@@ -79,13 +80,6 @@ def round_half_away(values: pd.Series, places: int) -> pd.Series:
     """Round half away from zero, as an invoice does; never a minus nought."""
     plain = values.to_numpy(dtype="float64", na_value=np.nan)
     return pd.Series(half_away(plain, places), index=values.index, copy=False)
-
-
-def half_away(values: np.ndarray, places: int) -> np.ndarray:
-    """`round_half_away` of plain numbers."""
-    scaled = values * 10.0**places
-    whole = np.sign(scaled) * np.floor(np.abs(scaled) + 0.5 + 1e-7)
-    return np.asarray(whole / 10.0**places + 0.0)
 
 
 def rounded(edge: pd.DataFrame, table: Table) -> pd.DataFrame:

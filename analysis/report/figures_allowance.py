@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.allowance import ALL_PANELS, LARGER, NOT_ENOUGH, SMALLER
+from analysis.locale_text import pretty_unit
 from analysis.report.dots import PLAIN, STRONG, dots_figure
 from analysis.report.grids import (
     Grid,
@@ -31,7 +32,6 @@ from analysis.report.numbers import (
     counted,
     label,
     places_for,
-    pretty_unit,
     shortened,
 )
 from analysis.report.results import Review

@@ -17,6 +17,7 @@ from analysis.findings.capacity_use import (
     Governing,
     governing_in,
     spare_hours,
+    why_short,
 )
 from analysis.findings.earning import ALL_SERVICES, GOVERNS
 from analysis.price_tables import BEST_MIX, EARNING_BY_SERVICE, UTILISATION_BY_MONTH
@@ -119,7 +120,7 @@ def gather_use(review: Review) -> UseInfo:
     )
     people, bays = number(frame, "installer_use_pct"), number(frame, "bay_use_pct")
     if people.isna().all() and bays.isna().all():
-        return UseInfo(title=title, line=governing.reason, grids=(grid,))
+        return UseInfo(title=title, line=why_short(governing, review.settings), grids=(grid,))
     names = [f"{month:%Y-%m}" for month in newest_first["month"]]
     at = newest_first.index
     texts = [
@@ -132,7 +133,7 @@ def gather_use(review: Review) -> UseInfo:
             "Line chart of two lines", "use of people's and of bay hours by month", names, texts
         ),
         grids=(grid,),
-        note=f"{governing.reason} {_unused(review, frame, say)}".strip(),
+        note=f"{why_short(governing, review.settings)} {_unused(review, frame, say)}".strip(),
         constraint=governing.constraint,
         months=tuple(frame["month"]),
         installer_use_pct=tuple(people),
@@ -207,7 +208,7 @@ def gather_earning(review: Review) -> EarningInfo:
             [f"{hour} an hour, {share}" for hour, share in zip(hour_texts, shares, strict=True)],
         ),
         grids=(grid,),
-        note=f"{governing.reason} {told}",
+        note=f"{why_short(governing, review.settings)} {told}",
         names=tuple(names),
         few=tuple(few(frame)),
         unit=f"{say.settings.currency} / {hour}",

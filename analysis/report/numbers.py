@@ -1,33 +1,34 @@
-"""Numbers, money, dates and units as text in the shop's locale. Missing is a dash, never 0."""
+"""Numbers, money, dates and units as the report writes them. Missing is a dash, never 0."""
 
 import math
 import unicodedata
 from collections.abc import Sequence
-from copy import copy
 from dataclasses import dataclass
-from decimal import Decimal
-from functools import cache
 from typing import Final
 
 import numpy as np
 import pandas as pd
 from babel import Locale
 from babel.dates import format_date, format_interval
-from babel.numbers import NumberPattern
 
+from analysis.locale_text import (
+    clean,
+    decimal_of,
+    locale_of,
+    money_text,
+    number_text,
+    percent_text,
+    pretty_unit,
+)
 from analysis.periods import Quarter
-from analysis.report.edge import half_away, unit_of
+from analysis.report.edge import unit_of
 from analysis.schema import Column, Kind
 from analysis.settings import Settings
 
 MISSING: Final = "–"
 NOT_GIVEN: Final = "(not given)"
-_PRETTY_UNITS: Final = {"m2": "m²", "cm2": "cm²"}
 _RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN", "RLE", "RLO", "RLI"})
 _FIRST_ISOLATE, _POP_ISOLATE = "\u2068", "\u2069"
-# Control characters draw nothing, and some of them turn what follows round.
-_CONTROLS: Final = frozenset({"Cc", "Cf", "Cs"})
-_JOINERS: Final = frozenset("\u200c\u200d")
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class Numbers:
     @property
     def locale(self) -> Locale:
         """The shop's locale."""
-        return _locale(self.settings.babel_locale)
+        return locale_of(self.settings.babel_locale)
 
     @property
     def separators(self) -> str:
@@ -56,38 +57,30 @@ class Numbers:
         """A number with that many decimal places."""
         if value is None or pd.isna(value):
             return MISSING
-        return self._plain(_rounded(value, places), places)
+        return number_text(value, places, self.settings)
 
     def money(self, value: float | None, places: int = 0) -> str:
         """An amount with the sign of the currency, where the locale puts it."""
         if value is None or pd.isna(value):
             return MISSING
-        pattern = _pattern(self.settings.babel_locale, "currency_formats", "standard", places)
-        text = pattern.apply(
-            _rounded(value, places),
-            self.locale,
-            currency=self.settings.currency,
-            currency_digits=False,
-        )
-        return _minus(text)
+        return money_text(value, places, self.settings)
 
     def change(self, value: float | None, places: int = 0) -> str:
         """An amount with its sign shown: `+$120`, `−$80`."""
         text = self.money(value, places)
-        is_gain = value is not None and not pd.isna(value) and _rounded(value, places) > 0
+        is_gain = value is not None and not pd.isna(value) and decimal_of(value, places) > 0
         return f"+{text}" if is_gain else text
 
     def percent(self, value: float | None, places: int = 0) -> str:
         """A percentage that is held as 12.5: `13%`, `12,5 %`."""
         if value is None or pd.isna(value):
             return MISSING
-        pattern = _pattern(self.settings.babel_locale, "percent_formats", None, places)
-        return _minus(pattern.apply(_rounded(value, places) / 100, self.locale))
+        return percent_text(value, places, self.settings)
 
     def percent_change(self, value: float | None, places: int = 0) -> str:
         """A percentage with its sign shown: `+13%`."""
         text = self.percent(value, places)
-        is_gain = value is not None and not pd.isna(value) and _rounded(value, places) > 0
+        is_gain = value is not None and not pd.isna(value) and decimal_of(value, places) > 0
         return f"+{text}" if is_gain else text
 
     def percent_range(self, low: float | None, high: float | None) -> str:
@@ -109,12 +102,12 @@ class Numbers:
         """A date."""
         if day is None or pd.isna(day):
             return MISSING
-        return _clean(format_date(day.date(), "medium", locale=self.locale))
+        return clean(format_date(day.date(), "medium", locale=self.locale))
 
     def span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
         """A period from one day to another."""
         text = format_interval(first.date(), last.date(), "yMMMd", locale=self.locale)
-        return _clean(text)
+        return clean(text)
 
     def quarter(self, quarter: Quarter) -> str:
         """A quarter with its days: `2026Q3 (Jul 1 – Sep 30, 2026)`."""
@@ -129,32 +122,14 @@ class Numbers:
         if column.kind not in _PLACES and column.kind not in _ADAPTIVE:
             return [typed(value) for value in values]
         places = places_for(values, column.kind)
-        rounded = half_away(values.to_numpy(dtype="float64", na_value=np.nan), places).tolist()
         return [
-            MISSING if math.isnan(value) else self._plain(_decimal(value, places), places)
-            for value in rounded
+            self.number(value, places)
+            for value in values.to_numpy(dtype="float64", na_value=np.nan).tolist()
         ]
 
     def unit(self, column: Column) -> str:
         """The unit for a heading: `USD`, `sq ft`, `h`, `%`; empty where there is none."""
         return " / ".join(pretty_unit(part) for part in unit_of(column, self.settings).split(" / "))
-
-    def _plain(self, value: Decimal, places: int) -> str:
-        pattern = _pattern(self.settings.babel_locale, "decimal_formats", None, places)
-        return _minus(pattern.apply(value, self.locale))
-
-
-@cache
-def _locale(identifier: str) -> Locale:
-    return Locale.parse(identifier)
-
-
-@cache
-def _pattern(identifier: str, kind: str, name: str | None, places: int) -> NumberPattern:
-    """A number pattern of a locale with that many decimal places: made once, used for thousands."""
-    own: NumberPattern = copy(getattr(_locale(identifier), kind)[name])
-    own.frac_prec = (places, places)
-    return own
 
 
 # Decimal places on the page; the workbook and the tables hold more.
@@ -187,11 +162,6 @@ def places_for(values: pd.Series | Sequence[float | None], kind: Kind) -> int:
     return 1 if largest >= 1 else 2
 
 
-def pretty_unit(unit: str) -> str:
-    """A unit as printed: `m2` is `m²`."""
-    return _PRETTY_UNITS.get(unit, unit)
-
-
 def typed(value: object) -> str:
     """Text that a person typed, on one line and unable to turn what stands beside it round.
 
@@ -204,7 +174,7 @@ def typed(value: object) -> str:
         return MISSING
     if isinstance(value, float) and value.is_integer():
         value = int(value)
-    return _isolated(_clean(str(value)))
+    return _isolated(clean(str(value)))
 
 
 def label(value: object) -> str:
@@ -234,29 +204,6 @@ def listed(words: Sequence[str]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def _rounded(value: float, places: int) -> Decimal:
-    return _decimal(float(half_away(np.array([value], dtype="float64"), places)[0]), places)
-
-
-def _decimal(rounded: float, places: int) -> Decimal:
-    return Decimal(f"{rounded:.{places}f}")
-
-
-def _minus(text: str) -> str:
-    return _clean(text.replace("-", "−"))
-
-
-def _clean(text: str) -> str:
-    if text.isprintable():
-        return text.strip()
-    kept = "".join(
-        " " if each in "\t\r\n" else each
-        for each in text
-        if unicodedata.category(each) not in _CONTROLS or each in _JOINERS or each in "\t\r\n"
-    )
-    return " ".join(kept.split(" ")).strip()
 
 
 def _isolated(text: str) -> str:

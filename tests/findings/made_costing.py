@@ -45,4 +45,4 @@ def costing_of(lines: list[dict[str, Any]]) -> Costing:
     frame = frame.assign(quarter_number=quarter_index(frame["finished_on"]).astype("Int64"))
     log = pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in LOG.items()})
     empty = pd.DataFrame()
-    return Costing(frame, log, Shelf.__new__(Shelf), empty, empty, {})
+    return Costing(frame, log, Shelf.__new__(Shelf), empty, empty, {}, pd.Series(dtype="float64"))

@@ -10,6 +10,6 @@ def test_half_a_year_in_both_years_shows_a_change() -> None:
     """Six months that stand in both years are enough; five are not."""
     found = governing_in(months([0.5] * 6 + [0.8] * 6 + [0.6] * 6), QUARTER)
     assert found.coming.installer_share == pytest.approx(0.8 * 0.6 / 0.5)
-    assert "changed" in found.reason
+    assert "changed" in found.ground
     fewer = governing_in(months([0.5] * 5 + [0.8] * 6 + [0.6] * 6), QUARTER)
     assert fewer.coming.installer_share == pytest.approx(0.8)

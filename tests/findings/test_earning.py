@@ -44,7 +44,7 @@ PERIOD = Period(QUARTER.year_first_day, QUARTER.last_day)
 
 def holds(constraint: str, use: float = 1.0) -> Governing:
     """That this is short (or nothing, or not known), at such a use of both."""
-    return Governing(constraint, *(Use(use, use),) * 3, 0, 12, "")
+    return Governing(constraint, *(Use(use, use),) * 3)
 
 
 def jobs(

@@ -41,7 +41,7 @@ FEE_SHARE, FEE_FIXED, BY_CARD = 0.029, 0.30, 0.7
 EXTRAS_PRICE, EXTRAS_COST, WITH_EXTRAS = 18.0, 9.0, 0.3
 FILM, FILM_SD, PRICE_SD, MINUTES_SD = 45.0, 0.3, 0.35, 0.6
 CAPACITY = 320.0
-SHORT = Governing(INSTALLERS, *(Use(1.0, np.nan),) * 3, YEAR_MONTHS, YEAR_MONTHS, "")
+SHORT = Governing(INSTALLERS, *(Use(1.0, np.nan),) * 3)
 EMPTY = {name: typed(name, {}) for name in RECORD_TABLES}
 OTHER_JOB: dict[str, object] = {"job_id": np.array(["J00000"], dtype=object)}
 SETTINGS = Settings(

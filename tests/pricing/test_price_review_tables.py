@@ -30,7 +30,7 @@ def test_idle_hours_are_worth_nothing_and_would_earn_what_hours_earn_if_they_wer
     monkeypatch.setattr(price_review, "hour_value", lambda *_: 0.0)
     monkeypatch.setattr(price_review, "hour_earned", lambda *_: 55.0)
     use = Use(0.5, 0.5)
-    governing = Governing(NOTHING, use, use, use, 0, 12, "")
+    governing = Governing(NOTHING, use, use, use)
     year = Period(pd.Timestamp("2025-07-01"), pd.Timestamp("2026-06-30"))
     costing: Any = None
     found = price_review.short_hours(costing, governing, year)

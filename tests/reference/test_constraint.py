@@ -14,7 +14,7 @@ from tests.reference.sources import HILLIER, OPENSTAX_2
 from tests.shops import records_of
 
 YEAR = Period(QUARTER.year_first_day, QUARTER.last_day)
-SHORT = Governing(INSTALLERS, *(Use(1.0, np.nan),) * 3, 12, 12, "")
+SHORT = Governing(INSTALLERS, *(Use(1.0, np.nan),) * 3)
 PRODUCTS = ("desk", "chair", "bookcase")
 HOURS = (1.0, 0.5, 0.25)
 DEMAND = (60_000, 48_000, 40_000)

@@ -17,6 +17,7 @@ from analysis.findings.capacity_use import (
     UNKNOWN,
     constraints,
     governing_in,
+    why_short,
 )
 from analysis.findings.earning import ALL_SERVICES
 from analysis.periods import Quarter
@@ -180,7 +181,7 @@ def test_the_one_rule_ranks_the_services(
     assert info.governs == governs
     assert info.names[0] == first
     assert info.hour == hour
-    assert governing_in(months, QUARTER).reason in info.note
+    assert why_short(governing_in(months, QUARTER), Settings()) in info.note
     assert f"{first} leaves most" in info.title
     assert ("percent of revenue" in info.title) == (governs == "by contribution")
     fig = draw_earning(info)

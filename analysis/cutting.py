@@ -9,7 +9,7 @@ from typing import Final
 
 import pandas as pd
 
-from analysis.costing.jobs import Costing, cost_records
+from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.layouts import Layout, Piece, Sheet
 from analysis.findings.packing import layout_apart, pack_cheapest
@@ -26,10 +26,9 @@ from analysis.pricing.layout_sheets import (
 )
 from analysis.pricing.pieces_file import read_pieces
 from analysis.records.model import Records
-from analysis.records.read import read_records
 from analysis.report.layout_text import Tape
 from analysis.report.numbers import typed
-from analysis.review import working_days
+from analysis.review import read_and_cost
 from analysis.safe_text import name_on_one_line
 from analysis.settings import Settings
 from analysis.units import LENGTH_FORMS, UnitError, parse_length
@@ -80,16 +79,8 @@ def prepare_layout(
     not known or does not fit: one line with what to do.
     """
     say = progress or (lambda _: None)
-    records = read_records(Path(folder), progress=say)
+    records, costing, until = read_and_cost(folder, say)
     settings = records.settings
-    days = working_days(records)
-    bought = records["purchases"]["received_on"].dropna()
-    every = pd.concat([days, bought], ignore_index=True)
-    if every.empty:
-        raise WorkbookError("No day of work and no purchase stands in these records.")
-    until = every.max()
-    say("costing the jobs")
-    costing = cost_records(records, until)
     widths = tuple(_length(each, "--roll-width", settings) for each in asked.roll_widths)
     sets = _pieces(costing, records, until, asked, widths)
     if asked.keep_direction:

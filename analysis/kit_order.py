@@ -8,8 +8,7 @@ from typing import Final
 
 import pandas as pd
 
-from analysis.costing.doubts import with_costing_doubts
-from analysis.costing.jobs import Costing, cost_records
+from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import hours_data
 from analysis.findings.mixed import one_thread
@@ -19,8 +18,7 @@ from analysis.pricing.counter_review import kit_costs
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.model import Records
-from analysis.records.read import read_records
-from analysis.review import newest_day
+from analysis.review import read_and_cost
 
 # Characters of a file's name that say whose kit it is.
 _LONGEST_NAME: Final = 80
@@ -63,13 +61,7 @@ def prepare_kit(
     """
     say = progress or (lambda _: None)
     wanted = _whole(asked)
-    records = read_records(Path(folder), progress=say)
-    day = newest_day(records)
-    if pd.isna(day):
-        raise WorkbookError("No day of work and no purchase stands in these records.")
-    say("costing the jobs")
-    costing = cost_records(records, day)
-    records = with_costing_doubts(records, costing)
+    records, costing, day = read_and_cost(folder, say)
     known, notes = _as_known(wanted, costing, records, day)
     say("judging the counter sale")
     with one_thread():

@@ -155,6 +155,22 @@ def newest_day(records: Records) -> pd.Timestamp:
     return pd.Timestamp(pd.concat([working_days(records), bought], ignore_index=True).max())
 
 
+def read_and_cost(
+    folder: Path | str, say: Callable[[str], None]
+) -> tuple[Records, Costing, pd.Timestamp]:
+    """Read a records folder and cost it up to its newest day, for a question of today.
+
+    Raises `WorkbookError` where the folder cannot be read or nothing in it has a day.
+    """
+    records = read_records(Path(folder), progress=say)
+    day = newest_day(records)
+    if pd.isna(day):
+        raise WorkbookError("No day of work and no purchase stands in these records.")
+    say("costing the jobs")
+    costing = cost_records(records, day)
+    return with_costing_doubts(records, costing), costing, day
+
+
 def working_days(records: Records) -> pd.Series:
     """Every day on which work is dated: jobs finished, hours, cuts and counter sales."""
     days = [

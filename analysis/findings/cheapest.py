@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from analysis.findings.cheapest_model import (
-    Film,
+    FilmToCut,
     Plan,
     add_plan_hints,
     end_of,
@@ -17,7 +17,7 @@ from analysis.findings.cheapest_model import (
     read_plan,
     slots_of,
 )
-from analysis.findings.film_grid import Grid, in_order
+from analysis.findings.film_grid import FilmGrid, in_order
 from analysis.findings.layouts import Layout, NoRoom, Piece, PieceTooWide, Pull, Sheet
 from analysis.findings.pulls import tidy
 from analysis.findings.skyline import Entry, Spot, first_orders, lay
@@ -50,14 +50,14 @@ def cheapest_on(
     return Layout(pulls, cost, cost if proven else max(least, 0.0), proven)
 
 
-def _film(pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float) -> Film:
+def _film(pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float) -> FilmToCut:
     ordered = in_order(pieces)
-    grid = Grid.of(ordered, knife_gap_m)
+    grid = FilmGrid.of(ordered, knife_gap_m)
     ways = [grid.ways(ordered, sheet) for sheet in sheets]
     for item, piece in enumerate(ordered):
         if not any(of_sheet[item] for of_sheet in ways):
             raise PieceTooWide(piece, max(sheets, key=lambda sheet: sheet.width_m))
-    return Film(
+    return FilmToCut(
         grid,
         ordered,
         sheets,
@@ -67,11 +67,11 @@ def _film(pieces: Sequence[Piece], sheets: Sequence[Sheet], knife_gap_m: float) 
     )
 
 
-def _pull(film: Film, sheet: int, spots: Sequence[Spot], knife_gap_m: float) -> Pull:
+def _pull(film: FilmToCut, sheet: int, spots: Sequence[Spot], knife_gap_m: float) -> Pull:
     return tidy(film.grid.pull(film.pieces, film.sheets[sheet], spots), knife_gap_m)
 
 
-def _start(film: Film) -> Plan | None:
+def _start(film: FilmToCut) -> Plan | None:
     """The cheapest of some layouts by best fit, or None where they leave pieces over."""
     rolls = [at for at, sheet in enumerate(film.sheets) if not sheet.is_offcut]
     by_area = sorted(
@@ -91,7 +91,7 @@ def _start(film: Film) -> Plan | None:
     return best[1] if best else None
 
 
-def _on_offcuts(film: Film, offcuts: Sequence[int]) -> tuple[Plan, list[int]]:
+def _on_offcuts(film: FilmToCut, offcuts: Sequence[int]) -> tuple[Plan, list[int]]:
     """Each offcut filled as far as it goes, and the pieces left over."""
     plan: Plan = []
     rest = list(range(len(film.pieces)))
@@ -103,7 +103,7 @@ def _on_offcuts(film: Film, offcuts: Sequence[int]) -> tuple[Plan, list[int]]:
     return plan, rest
 
 
-def _filled(film: Film, sheet: int, items: Sequence[int]) -> list[Spot]:
+def _filled(film: FilmToCut, sheet: int, items: Sequence[int]) -> list[Spot]:
     """The most area of the pieces that one of the usual orders lays on one strip of a sheet."""
     fit: list[Entry] = [(item, film.ways[sheet][item]) for item in items if film.ways[sheet][item]]
     tried = [lay(film.widths[sheet], order, film.longest[sheet])[1] for order in first_orders(fit)]
@@ -115,7 +115,9 @@ def _without(items: Sequence[int], spots: Sequence[Spot]) -> list[int]:
     return [item for item in items if item not in laid]
 
 
-def _on_rolls(film: Film, items: Sequence[int], rolls: Sequence[int], first: int) -> Plan | None:
+def _on_rolls(
+    film: FilmToCut, items: Sequence[int], rolls: Sequence[int], first: int
+) -> Plan | None:
     """All on the first roll that fit it, the others on the cheapest film that they do fit."""
 
     def price(roll: int) -> tuple[bool, float]:
@@ -130,7 +132,7 @@ def _on_rolls(film: Film, items: Sequence[int], rolls: Sequence[int], first: int
     return None if rest else plan
 
 
-def _each_on_its_roll(film: Film, items: Sequence[int], rolls: Sequence[int]) -> Plan | None:
+def _each_on_its_roll(film: FilmToCut, items: Sequence[int], rolls: Sequence[int]) -> Plan | None:
     """Equal pieces on the roll that is cheapest for them alone, side by side."""
     of_roll: dict[int, list[int]] = {}
     for kind in _kinds(film, items):
@@ -150,7 +152,7 @@ def _each_on_its_roll(film: Film, items: Sequence[int], rolls: Sequence[int]) ->
     return [each for roll, own in of_roll.items() for each in _pulled(film, roll, own)]
 
 
-def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
+def _pulled(film: FilmToCut, roll: int, items: Sequence[int]) -> Plan:
     """Pieces on as many pulls of a roll as they want."""
     if not items:
         return []
@@ -163,7 +165,7 @@ def _pulled(film: Film, roll: int, items: Sequence[int]) -> Plan:
     return min(plans, key=lambda plan: sum(end_of(spots) for _, spots in plan))
 
 
-def _one_by_one(film: Film, roll: int, items: Sequence[int]) -> Plan:
+def _one_by_one(film: FilmToCut, roll: int, items: Sequence[int]) -> Plan:
     """Each pull with the most area that goes on it."""
     plan: Plan = []
     rest = list(items)
@@ -174,7 +176,7 @@ def _one_by_one(film: Film, roll: int, items: Sequence[int]) -> Plan:
     return plan
 
 
-def _in_rows(film: Film, roll: int, items: Sequence[int], *, flat: bool) -> Plan:
+def _in_rows(film: FilmToCut, roll: int, items: Sequence[int], *, flat: bool) -> Plan:
     """Pieces side by side in rows across the roll, rows on pulls, each pull then laid anew.
 
     The longest first into the first row that holds it (first-fit decreasing height: Coffman, Garey,
@@ -192,7 +194,7 @@ def _in_rows(film: Film, roll: int, items: Sequence[int], *, flat: bool) -> Plan
     return _rows_on_pulls(film, roll, rows, ways)
 
 
-def _kinds_in_rows(film: Film, roll: int, items: Sequence[int]) -> Plan:
+def _kinds_in_rows(film: FilmToCut, roll: int, items: Sequence[int]) -> Plan:
     """Equal pieces in rows of their own, the way that takes least length, as by hand."""
     ways: dict[int, tuple[int, int]] = {}
     rows: list[list[int]] = []
@@ -208,7 +210,7 @@ def _kinds_in_rows(film: Film, roll: int, items: Sequence[int]) -> Plan:
     return _rows_on_pulls(film, roll, rows, ways)
 
 
-def _kinds(film: Film, items: Sequence[int]) -> list[list[int]]:
+def _kinds(film: FilmToCut, items: Sequence[int]) -> list[list[int]]:
     """The items, equal ones together."""
     kinds: dict[object, list[int]] = {}
     for item in items:
@@ -218,7 +220,7 @@ def _kinds(film: Film, items: Sequence[int]) -> list[list[int]]:
 
 
 def _rows_on_pulls(
-    film: Film, roll: int, rows: Sequence[list[int]], ways: Mapping[int, tuple[int, int]]
+    film: FilmToCut, roll: int, rows: Sequence[list[int]], ways: Mapping[int, tuple[int, int]]
 ) -> Plan:
     """Rows put on as few pulls as first fit finds, each laid anew where that is shorter."""
     deep = {row[0]: max(ways[item][1] for item in row) for row in rows}
@@ -255,7 +257,7 @@ def _first_fit(groups: Sequence[tuple[list[int], int]], room: int) -> list[list[
     return together
 
 
-def _shortened(film: Film, plan: Plan, effort: float) -> Plan:
+def _shortened(film: FilmToCut, plan: Plan, effort: float) -> Plan:
     """Each pull of a roll laid anew by itself, where that is shorter."""
     rolls = [at for at, (sheet, _) in enumerate(plan) if not film.sheets[sheet].is_offcut]
     shorter = list(plan)
@@ -269,7 +271,7 @@ def _shortened(film: Film, plan: Plan, effort: float) -> Plan:
     return shorter
 
 
-def _solved(film: Film, start: Plan | None, effort: float) -> tuple[Plan, float]:
+def _solved(film: FilmToCut, start: Plan | None, effort: float) -> tuple[Plan, float]:
     """The cheapest plan found, and the cost that none is under."""
     if start is not None and film.cost(start) <= 0:
         return start, 0.0
@@ -288,7 +290,7 @@ def _solved(film: Film, start: Plan | None, effort: float) -> tuple[Plan, float]
     return start, max(solver.best_objective_bound, 0.0) * made.unit if status == "UNKNOWN" else 0.0
 
 
-def _fewest(film: Film, plan: Plan, effort: float) -> Plan:
+def _fewest(film: FilmToCut, plan: Plan, effort: float) -> Plan:
     """As cheap a plan on less offcut, and of these in fewer pulls; the same if none is found."""
     offcut = [film.widths[at] * film.longest[at] for at in range(len(film.sheets))]
     free = any(film.sheets[sheet].is_offcut for sheet, _ in plan)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from analysis.findings.film_grid import Grid
+from analysis.findings.film_grid import FilmGrid
 from analysis.findings.layouts import Piece, Sheet
 from analysis.findings.skyline import ENDLESS, Spot, Ways
 from analysis.findings.strip_model import add_hint, equal_pairs
@@ -19,13 +19,13 @@ Plan = list[tuple[int, list[Spot]]]
 
 
 @dataclass(frozen=True)
-class Film:
+class FilmToCut:
     """Sheets and pieces on one grid: how each piece may lie on each sheet.
 
     `widths`, `longest` : of the sheets [steps]; `ways` : by sheet and piece.
     """
 
-    grid: Grid
+    grid: FilmGrid
     pieces: list[Piece]
     sheets: Sequence[Sheet]
     widths: list[int]
@@ -65,7 +65,7 @@ class FilmModel:
     unit: float
 
 
-def slots_of(film: Film, start: Plan | None) -> list[int]:
+def slots_of(film: FilmToCut, start: Plan | None) -> list[int]:
     """The strips that a cheapest layout may want: each offcut, and pulls of each roll.
 
     A roll without a longest pull wants one. Else as many as there are pieces that fit it, or as
@@ -84,7 +84,7 @@ def slots_of(film: Film, start: Plan | None) -> list[int]:
     return slots
 
 
-def film_model(film: Film, slots: list[int]) -> FilmModel:
+def film_model(film: FilmToCut, slots: list[int]) -> FilmModel:
     """The model, as yet without anything to make least; no strip is longer than all pieces."""
     from ortools.sat.python import cp_model
 
@@ -117,7 +117,7 @@ def film_model(film: Film, slots: list[int]) -> FilmModel:
 
 
 def _cost(
-    film: Film, slots: Sequence[int], lengths: list[Any], used: list[Any]
+    film: FilmToCut, slots: Sequence[int], lengths: list[Any], used: list[Any]
 ) -> tuple[Any, float]:
     """Σ whole cost a unit × length, and the least money that one whole cost stands for.
 
@@ -141,7 +141,7 @@ def _cost(
     return cost, min(real, default=0.0)
 
 
-def _add_strip(film: Film, made: FilmModel, slot: int, width: int) -> None:
+def _add_strip(film: FilmToCut, made: FilmModel, slot: int, width: int) -> None:
     """What lies on one strip lies inside it, apart, and takes no more area than it has."""
     model, length, used = made.model, made.lengths[slot], made.used[slot]
     across_on, along_on, sizes, lying = [], [], [], []
@@ -166,7 +166,7 @@ def _add_strip(film: Film, made: FilmModel, slot: int, width: int) -> None:
     model.add(sum(area) <= width * length)
 
 
-def _break_ties(film: Film, made: FilmModel) -> None:
+def _break_ties(film: FilmToCut, made: FilmModel) -> None:
     """Of layouts that differ by a swap of like pulls or like pieces, one."""
     model = made.model
     for slot, sheet in enumerate(made.slots[1:], start=1):
@@ -176,7 +176,7 @@ def _break_ties(film: Film, made: FilmModel) -> None:
         model.add(_slot_of(made, one) <= _slot_of(made, other))
 
 
-def _alike(film: Film) -> list[Ways]:
+def _alike(film: FilmToCut) -> list[Ways]:
     """All ways of each piece on any sheet: equal for pieces that may change places."""
     return [
         tuple(sorted({way for of_sheet in film.ways for way in of_sheet[item]}))
@@ -188,7 +188,7 @@ def _slot_of(made: FilmModel, item: int) -> Any:
     return sum(slot * lies for (piece, slot, _), lies in made.on.items() if piece == item)
 
 
-def add_plan_hints(film: Film, made: FilmModel, plan: Plan) -> None:
+def add_plan_hints(film: FilmToCut, made: FilmModel, plan: Plan) -> None:
     """Where the pieces lie in a plan; its pulls of a roll from the longest on."""
     free: dict[int, list[int]] = {}
     for slot, sheet in enumerate(made.slots):
@@ -216,7 +216,7 @@ def add_plan_hints(film: Film, made: FilmModel, plan: Plan) -> None:
         made.model.add_hint(made.used[slot], end > 0)
 
 
-def read_plan(film: Film, made: FilmModel, solver: Any) -> Plan:
+def read_plan(film: FilmToCut, made: FilmModel, solver: Any) -> Plan:
     """The plan that the solver found, each strip's spots."""
     on_slot: dict[int, list[Spot]] = {}
     for (item, slot, way), lies in made.on.items():

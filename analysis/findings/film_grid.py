@@ -22,7 +22,7 @@ _GIVES: Final = 4.0
 
 
 @dataclass(frozen=True)
-class Grid:
+class FilmGrid:
     """Pieces and film in whole steps.
 
     Each piece is larger by the knife's gap both ways, and so is the film: then the pieces may lie
@@ -36,7 +36,7 @@ class Grid:
     units: int = COARSE
 
     @classmethod
-    def of(cls, pieces: Sequence[Piece], knife_gap_m: float) -> "Grid":
+    def of(cls, pieces: Sequence[Piece], knife_gap_m: float) -> "FilmGrid":
         """The coarsest grid on which all pieces are whole."""
         edges_m = [knife_gap_m, *(each for p in pieces for each in (p.width_m, p.length_m))]
         units = COARSE if all(_is_whole(each * COARSE) for each in edges_m) else FINE

@@ -52,7 +52,7 @@ STEADY, RISING, FALLING, STEPS, FEW = (
 
 
 @dataclass(frozen=True, eq=False)
-class Line:
+class TrendLine:
     """A least squares fit: coefficients, their covariance, the residuals and what is left free."""
 
     coefficients: Array
@@ -71,7 +71,7 @@ class Line:
         return float(np.sqrt(self.squares / self.free))
 
 
-def least_squares(design: Array, y: Array) -> Line:
+def least_squares(design: Array, y: Array) -> TrendLine:
     """Ordinary least squares of y (rows,) on the columns of `design` (rows × columns).
 
     Columns that the others make up are shared over them (least norm). With no row to spare the
@@ -83,7 +83,7 @@ def least_squares(design: Array, y: Array) -> Line:
     noise = residuals @ residuals / free if free > 0 else np.nan
     inverse = np.linalg.pinv(design)
     covariance = np.asarray(noise * (inverse @ inverse.T), dtype=np.float64)
-    return Line(np.asarray(found, dtype=np.float64), covariance, residuals, free)
+    return TrendLine(np.asarray(found, dtype=np.float64), covariance, residuals, free)
 
 
 def best_stretches(y: Array, day: Codes, most: int) -> list[tuple[float, npt.NDArray[np.int64]]]:
@@ -154,9 +154,9 @@ class _History:
     rows: pd.DataFrame
     of_width: Array
     pattern: str
-    line: Line | None
+    line: TrendLine | None
     starts: npt.NDArray[np.int64]
-    stretches: Line | None
+    stretches: TrendLine | None
 
 
 def film_by_day(lines: pd.DataFrame, credits: pd.DataFrame) -> pd.DataFrame:
@@ -278,7 +278,7 @@ def _slips(y: Array, day: Codes) -> npt.NDArray[np.bool_]:
     return slip[day]
 
 
-def _without_outliers(design: Array, y: Array) -> Line:
+def _without_outliers(design: Array, y: Array) -> TrendLine:
     """The straight line, one after another left out that stands off by more than chance.
 
     The largest studentised residual, itself left out of the noise, by Bonferroni's bound: Cook and
@@ -302,7 +302,7 @@ def _without_outliers(design: Array, y: Array) -> Line:
 
 def _stretches(
     y: Array, day: Codes, columns: Array, of_widths: Array
-) -> tuple[npt.NDArray[np.int64], Line | None]:
+) -> tuple[npt.NDArray[np.int64], TrendLine | None]:
     """The stretches that the criterion likes best, in turn with the levels of the widths."""
     starts, fit = np.zeros(0, dtype=np.int64), None
     for _ in range(_ROUNDS):
@@ -333,7 +333,7 @@ def _penalty(steps: int, rows: int) -> float:
     return steps * max(STEP_PENALTY, 3 * float(np.log(rows)))
 
 
-def _steps_win(fit: Line, steps: int, level: Line, line: Line) -> bool:
+def _steps_win(fit: TrendLine, steps: int, level: TrendLine, line: TrendLine) -> bool:
     """Whether steps fit better than a level price and than a straight line."""
     rows = len(fit.residuals)
     own = _score(fit.squares, rows) + _penalty(steps, rows)
@@ -341,7 +341,7 @@ def _steps_win(fit: Line, steps: int, level: Line, line: Line) -> bool:
     return fit.free > 0 and own < min(straight, _score(level.squares, rows))
 
 
-def _rise_interval(line: Line) -> tuple[float, float]:
+def _rise_interval(line: TrendLine) -> tuple[float, float]:
     """90 % interval of the slope. [log a year]"""
     left = line.residuals
     square = float(left @ left)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from analysis.findings.cheapest import cheapest_on
-from analysis.findings.film_grid import Grid, in_order
+from analysis.findings.film_grid import FilmGrid, in_order
 from analysis.findings.layouts import (
     LEAST_LENGTH,
     Layout,
@@ -72,7 +72,7 @@ def _on_one(
     if not pieces:
         return Layout((), 0.0, 0.0, True)
     ordered = in_order(pieces)
-    grid = Grid.of(ordered, knife_gap_m)
+    grid = FilmGrid.of(ordered, knife_gap_m)
     ways = grid.ways(ordered, sheet)
     for piece, each in zip(ordered, ways, strict=True):
         if not each:

@@ -26,7 +26,7 @@ from analysis.pricing.price_sheet_form import (
     TARGET,
     WAGE,
 )
-from analysis.pricing.price_sheet_reader import Place, PriceSheet, place_of
+from analysis.pricing.price_sheet_reader import CellPlace, FilledSheet, place_of
 from analysis.record_tables import DECISIONS
 from analysis.records.cell_rules import CellError, as_written, quoted, shown
 from analysis.records.cells import read_cell
@@ -59,7 +59,7 @@ _HAIR: Final = 1e-9
 class SheetWork:
     """The work on one sheet: where it stands, and what was refused and told so far."""
 
-    sheet: PriceSheet
+    sheet: FilledSheet
     records: Records
     on: pd.Timestamp
     refused: list[str] = field(default_factory=list)
@@ -70,14 +70,14 @@ class SheetWork:
         """The shop's settings."""
         return self.records.settings
 
-    def input(self, key: str) -> Place | None:
+    def input(self, key: str) -> CellPlace | None:
         """An input cell, named; None where the sheet has none of that key."""
         place = self.sheet.inputs.get(key)
         name, _, service = key.partition(": ")
         whose = f"{_LABELS[name]} of {shown(service)}" if service else _LABELS[name]
         return None if place is None else replace(place, whose=whose)
 
-    def refuse(self, place: Place, problem: str, remedy: str) -> None:
+    def refuse(self, place: CellPlace, problem: str, remedy: str) -> None:
         """Add a refusal: where, what is wrong, what to do."""
         self.refused.append(f"{place.words}: {problem}. {remedy}")
 
@@ -85,7 +85,7 @@ class SheetWork:
         """Add a refusal of a row's cell in the column of that name."""
         self.refuse(place_of(int(row["row"]), name, whose=what(row)), problem, remedy)
 
-    def read(self, place: Place, name: str) -> Any:
+    def read(self, place: CellPlace, name: str) -> Any:
         """A cell read as a column of decisions; None where it is blank or refused."""
         unsaved = isinstance(place.value, str) and place.value.startswith("=")
         if unsaved and name != NOTE:

@@ -31,7 +31,7 @@ from analysis.pricing.money_words import money_words, price_words
 from analysis.pricing.price_cells import KEYS, price_cells
 from analysis.pricing.price_lines import price_lines
 from analysis.pricing.price_sheet_form import shop_mark
-from analysis.pricing.price_sheet_reader import PriceSheet
+from analysis.pricing.price_sheet_reader import FilledSheet
 from analysis.record_tables import DECISIONS
 from analysis.records.model import Records
 
@@ -58,7 +58,7 @@ class Decisions:
 
 
 def decisions_of(
-    sheet: PriceSheet, records: Records, on: dt.date, *, far: bool = False
+    sheet: FilledSheet, records: Records, on: dt.date, *, far: bool = False
 ) -> Decisions:
     """The decisions of a sheet, taken on a day.
 

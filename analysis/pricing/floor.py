@@ -22,6 +22,7 @@ from analysis.pricing.price_lines import (
     fees,
     floor_prices,
     margin_shares,
+    reserves,
 )
 from analysis.records.model import Records
 from analysis.settings import Settings
@@ -125,17 +126,25 @@ def redo_history(costing: Costing, day: pd.Timestamp) -> RedoHistory:
     )
 
 
-def redo_reserve(history: RedoHistory, service: str, expected_cost: float) -> float:
-    """What a job must set aside for the chance of being done over. [money]
+def redo_parts(history: RedoHistory, services: pd.Series) -> pd.DataFrame:
+    """What a job of each service must set aside for the chance of being done over, in two parts.
 
-    Probability × mean cost of a redo of the service; where the service has none, the shop's ratio ×
-    the expected cost of the job. Redos that were paid for above their cost reserve nothing.
+    `redo_fixed` : probability × mean cost of a redo of the service [money]; where the service has
+    none, missing, and `redo_rate_share` : probability × the shop's ratio, a share of the direct
+    cost (`price_lines.reserves` takes the one or the other). Redos that were paid for above
+    their cost reserve nothing.
     """
-    share = float(history.share.get(service, history.shop_share))
-    if share == 0:
-        return 0.0
-    cost = float(history.cost.get(service, history.ratio * expected_cost))
-    return share * max(cost, 0.0) if not np.isnan(cost) else np.nan
+    share = services.map(history.share).astype("float64").fillna(history.shop_share)
+    cost = services.map(history.cost).astype("float64").clip(lower=0.0)
+    fixed = (share * cost).where(share != 0, 0.0)
+    rate = (share * max(history.ratio, 0.0)).where(fixed.isna())
+    return pd.DataFrame({"redo_fixed": fixed, "redo_rate_share": rate})
+
+
+def redo_reserve(history: RedoHistory, service: str, direct_cost: float) -> float:
+    """The reserve of one job of a direct cost; see `redo_parts`. [money]"""
+    parts = redo_parts(history, pd.Series([service], dtype="str"))
+    return float(reserves(pd.Series([direct_cost]), parts).iloc[0])
 
 
 def floor_price(cost: float, target_margin: float, settings: Settings) -> float:

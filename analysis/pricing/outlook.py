@@ -21,7 +21,7 @@ _LEFT_OUT: Final = "Cells whose cost or price is not known are left out."
 
 
 @dataclass(frozen=True)
-class Spread:
+class OutlookSpread:
     """Mean of a year's money, and the ends of its 90 % interval. [money a year]"""
 
     mean: float
@@ -39,10 +39,10 @@ class Outlook:
     the cell is left out); `notes` : what was assumed.
     """
 
-    total: Spread
-    held: Spread
-    difference: Spread
-    freed: Spread
+    total: OutlookSpread
+    held: OutlookSpread
+    difference: OutlookSpread
+    freed: OutlookSpread
     probability_gains: float
     jobs: float
     held_jobs: float
@@ -213,6 +213,6 @@ def _freed(basis: pd.DataFrame, year: _Year, known: np.ndarray) -> Array:
     return np.asarray(lost * beyond * part[:, None])
 
 
-def _spread(money: Array) -> Spread:
+def _spread(money: Array) -> OutlookSpread:
     low, high = np.quantile(money, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    return Spread(float(money.mean()), float(low), float(high))
+    return OutlookSpread(float(money.mean()), float(low), float(high))

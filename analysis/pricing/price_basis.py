@@ -21,9 +21,9 @@ from analysis.periods import quarter_of
 from analysis.pricing.film_needed import WIDER_JOBS
 from analysis.pricing.floor import (
     Rates,
-    RedoHistory,
     next_rates,
     redo_history,
+    redo_parts,
     replacement_costs,
 )
 from analysis.pricing.price_cells import cell_lines, cell_of, price_cells
@@ -93,7 +93,7 @@ def price_basis(
     hours = _hours(cells, lines, forecaster, flagged, wanted)
     film = _film(cells, lines, costing, day)
     rates = next_rates(costing, settings, day)
-    reserve = _reserve(cells, redo_history(costing, day))
+    reserve = redo_parts(redo_history(costing, day), cells["service"])
     frame = pd.concat([cells, hours, film, reserve], axis=1)
     cost = _cost(frame, rates, frame["film_cost_per_m2"])
     before = next_rates(costing, settings, day - pd.DateOffset(months=_MONTHS))
@@ -299,17 +299,7 @@ def _film_costs(
     return pd.Series(mean.to_numpy(float), index=cells.index)
 
 
-# --- redo reserve and notes ----------------------------------------------------------------------
-
-
-def _reserve(cells: pd.DataFrame, history: RedoHistory) -> pd.DataFrame:
-    """The redo reserve of `floor.redo_reserve`, in its two parts."""
-    service = cells["service"]
-    share = service.map(history.share).astype("float64").fillna(history.shop_share)
-    cost = service.map(history.cost).astype("float64").clip(lower=0.0)
-    fixed = (share * cost).where(share != 0, 0.0)
-    rate = (share * max(history.ratio, 0.0)).where(fixed.isna())
-    return pd.DataFrame({"redo_fixed": fixed, "redo_rate_share": rate})
+# --- notes ---------------------------------------------------------------------------------------
 
 
 def _notes(frame: pd.DataFrame, rates: Rates) -> pd.Series:

@@ -106,12 +106,15 @@ def direct_costs(basis: pd.DataFrame, inputs: SheetInputs) -> pd.Series:
     return direct
 
 
-def with_reserve(direct: pd.Series, basis: pd.DataFrame) -> pd.Series:
-    """Expected cost: the direct cost and the reserve for doing the job over. [money]
+def reserves(direct: pd.Series, basis: pd.DataFrame) -> pd.Series:
+    """The reserve for doing a job over: `redo_fixed`, else `redo_rate_share` of direct. [money]"""
+    reserve: pd.Series = basis["redo_fixed"].fillna(direct * basis["redo_rate_share"])
+    return reserve
 
-    The reserve is `redo_fixed`, which no input moves, else `redo_rate_share` of the direct cost.
-    """
-    return direct + basis["redo_fixed"].fillna(direct * basis["redo_rate_share"])
+
+def with_reserve(direct: pd.Series, basis: pd.DataFrame) -> pd.Series:
+    """Expected cost: the direct cost and the reserve for doing the job over. [money]"""
+    return direct + reserves(direct, basis)
 
 
 def floor_prices(cost: pd.Series, target_share: pd.Series, terms: PriceTerms) -> pd.Series:

@@ -47,7 +47,7 @@ TODAY, SUGGESTED, DIFFERENCE, FREED = OUTLOOK_ROWS = (
 
 
 @dataclass(frozen=True, eq=False)
-class Pricing:
+class PriceReview:
     """What the prices of a review are made from, for whoever moves an assumption by hand.
 
     `basis` : cost of the next job, a row a cell of the price list; `demand` : what the quotes tell;
@@ -67,7 +67,7 @@ def review_prices(
     lessons: Lessons,
     governing: Governing,
     progress: Callable[[str], None] | None = None,
-) -> Pricing:
+) -> PriceReview:
     """Suggestions, surcharges, demand and follow-up as of a quarter's end."""
     say = progress or (lambda _: None)
     day, fewest = quarter.last_day, records.settings.pricing.fewest_jobs
@@ -87,7 +87,7 @@ def review_prices(
     suggestions = tables["price_suggestions"]
     if isinstance(suggestions, pd.DataFrame):
         tables["price_suggestions"] = with_trials(suggestions, follow_up, records, day)
-    return Pricing(basis, demand, governing, tables)
+    return PriceReview(basis, demand, governing, tables)
 
 
 def with_trials(

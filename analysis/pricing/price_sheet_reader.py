@@ -33,7 +33,7 @@ _AGAIN: Final = (
 
 
 @dataclass(frozen=True)
-class Place:
+class CellPlace:
     """A cell of the sheet, as a person finds it, and what it holds ('' where it is blank).
 
     `column` : its letter; `whose` : what it is for, in words.
@@ -51,13 +51,13 @@ class Place:
         return f"{SHEET_NAME}!{self.column}{self.row}{whose}"
 
 
-def place_of(row: int, name: str, value: Cell = "", whose: str = "") -> Place:
+def place_of(row: int, name: str, value: Cell = "", whose: str = "") -> CellPlace:
     """The cell of a row in the column of that name."""
-    return Place(row, column_letter(PLACE[name] - 1), value, whose)
+    return CellPlace(row, column_letter(PLACE[name] - 1), value, whose)
 
 
 @dataclass(frozen=True, eq=False)
-class PriceSheet:
+class FilledSheet:
     """What stands in the sheet.
 
     `quarter`, `shop`, `net_of_tax` are its marks; `inputs` the input cells by key, `were` what they
@@ -69,12 +69,12 @@ class PriceSheet:
     quarter: str
     shop: str
     net_of_tax: float
-    inputs: Mapping[str, Place]
+    inputs: Mapping[str, CellPlace]
     were: Mapping[str, Cell]
     rows: pd.DataFrame
 
 
-def read_price_sheet(path: Path) -> PriceSheet:
+def read_price_sheet(path: Path) -> FilledSheet:
     """Read the price sheet of a workbook.
 
     Raises
@@ -113,7 +113,7 @@ def _data(path: Path) -> bytes:
         ) from error
 
 
-def _parsed(file: str, raw: RawTable) -> PriceSheet:
+def _parsed(file: str, raw: RawTable) -> FilledSheet:
     cells: list[list[Cell]] = raw.cells.to_numpy().tolist()
     numbers = [int(row) for row in raw.rows]
     at = next((i for i, row in enumerate(cells) if row[:1] == [NAMES[0]]), None)
@@ -138,7 +138,7 @@ def _parsed(file: str, raw: RawTable) -> PriceSheet:
             f"{file}, {place.words}: a price stands in a row that the review did not write. Clear "
             "it; to price what has no row, enter it in price_list first and run review again."
         )
-    return PriceSheet(
+    return FilledSheet(
         file,
         str(marks["quarter"]),
         str(marks["shop"]),
@@ -172,13 +172,13 @@ def _not_ours(file: str, what: str) -> RecordsError:
 
 def _inputs(
     rows: Sequence[Sequence[Cell]], numbers: Sequence[int]
-) -> tuple[dict[str, Place], dict[str, Cell]]:
+) -> tuple[dict[str, CellPlace], dict[str, Cell]]:
     """The input cells and what they held at first, by the key in the hidden cell of their row."""
-    inputs: dict[str, Place] = {}
+    inputs: dict[str, CellPlace] = {}
     were: dict[str, Cell] = {}
     for row, block, key, was in _keys(rows):
         value = _padded(rows[row], BLOCKS[block])[BLOCKS[block] - 1]
-        inputs[key] = Place(numbers[row], column_letter(BLOCKS[block] - 1), value)
+        inputs[key] = CellPlace(numbers[row], column_letter(BLOCKS[block] - 1), value)
         were[key] = was
     return inputs, were
 

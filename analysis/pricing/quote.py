@@ -42,6 +42,7 @@ from analysis.pricing.floor import (
     redo_reserve,
     replacement_cost,
 )
+from analysis.pricing.money_words import percent_words
 from analysis.pricing.past_jobs import Evidence, evidence_notes, held_notes, past_jobs
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
@@ -313,8 +314,9 @@ def _labour_rate(quoter: Quoter, asked: Asked, notes: list[str]) -> float:
             "in shop.toml."
         )
     elif rates.unpaid_share > 0:
+        unpaid = percent_words(rates.unpaid_share, quoter.records.settings)
         notes.append(
-            f"The wage behind {rates.unpaid_share:.0%} of the hours of the last twelve months is "
+            f"The wage behind {unpaid} of the hours of the last twelve months is "
             "not known; the mean of the others stands for it."
         )
     return rates.labour

@@ -96,7 +96,7 @@ class RawTable:
 
 
 @dataclass(frozen=True, eq=False)
-class Grid:
+class TextGrid:
     """Rows in the order of the file with their numbers, before one of them is taken as header."""
 
     file: str
@@ -135,7 +135,7 @@ def read_delimited(data: bytes, table: str, file: str) -> RawTable | None:
     return raw and replace(raw, notes=(*notes, *raw.notes, *_swallowed(raw)))
 
 
-def lay_under_header(table: str, grid: Grid, grows: bool = False) -> RawTable | None:
+def lay_under_header(table: str, grid: TextGrid, grows: bool = False) -> RawTable | None:
     """Take the first row that is not blank as header and lay the others under it.
 
     Blank rows are no rows. Short rows are filled up with ''. A longer row is rejected when the
@@ -285,7 +285,7 @@ def _fit(text: str, delimiter: str) -> tuple[int, int]:
     return max(under_header if head > 1 else (0, 0), commonest)
 
 
-def _read_grid(text: str, delimiter: str, encoding: str, file: str) -> Grid:
+def _read_grid(text: str, delimiter: str, encoding: str, file: str) -> TextGrid:
     """Cut text into rows. A row whose quotation marks do not pair is set apart, as a line."""
     lines = io.StringIO(text, newline="").readlines()
     records: list[tuple[str, ...]] = []
@@ -316,7 +316,7 @@ def _read_grid(text: str, delimiter: str, encoding: str, file: str) -> Grid:
     numbers = np.arange(1, len(records) + len(broken) + 1)
     numbers = np.delete(numbers, [row.row - 1 for row, _ in broken])
     rejected, notes = tuple(row for row, _ in broken), tuple(note for _, note in broken)
-    return Grid(file, records, numbers, rejected, notes, encoding, delimiter)
+    return TextGrid(file, records, numbers, rejected, notes, encoding, delimiter)
 
 
 def _broken_row(row: int, line: str, delimiter: str) -> tuple[RejectedRow, Note]:
@@ -326,7 +326,7 @@ def _broken_row(row: int, line: str, delimiter: str) -> tuple[RejectedRow, Note]
     return RejectedRow(row, tuple(line.rstrip("\r\n").split(delimiter)), problem), note
 
 
-def _broken_header(grid: Grid) -> RecordsError:
+def _broken_header(grid: TextGrid) -> RecordsError:
     row = grid.broken[0]
     return RecordsError(
         f"{grid.file}, row {row.row}: {row.problem}, in the row of column names. Mend that row."

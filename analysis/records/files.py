@@ -34,7 +34,7 @@ __all__ = [
     "RawFolder",
     "RawTable",
     "RejectedRow",
-    "Source",
+    "SourceFile",
     "fold_name",
     "near_table",
     "read_raw_folder",
@@ -53,7 +53,7 @@ _NEAR: Final = 0.8  # share of letters in common that makes a name a likely slip
 
 
 @dataclass(frozen=True)
-class Source:
+class SourceFile:
     """A file that was read: the hash is of the very bytes that were parsed, `modified` in UTC."""
 
     file: str
@@ -68,7 +68,7 @@ class RawFolder:
 
     folder: Path
     tables: dict[str, RawTable]
-    sources: tuple[Source, ...]
+    sources: tuple[SourceFile, ...]
     notes: tuple[Note, ...]
 
 
@@ -79,7 +79,7 @@ class _Reading:
     folder: Path
     names: tuple[str, ...]
     progress: Callable[[str], None]
-    sources: list[Source] = field(default_factory=list)
+    sources: list[SourceFile] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
     def note(self, file: str, rule: str, problem: str, remedy: str) -> None:
@@ -94,7 +94,7 @@ class _Reading:
         self.progress(f"reading {path.name}")
         data, modified = _read_unchanged(path)
         digest = hashlib.sha256(data).hexdigest()
-        self.sources.append(Source(path.name, digest, len(data), modified))
+        self.sources.append(SourceFile(path.name, digest, len(data), modified))
         return data
 
     def open(self, path: Path) -> Workbook | None:

@@ -26,9 +26,9 @@ from analysis.records.archive import LARGEST_TOTAL, MEGABYTE, SAVE_AGAIN, Archiv
 from analysis.records.delimited import (
     LARGEST_CELL,
     Cell,
-    Grid,
     Note,
     RawTable,
+    TextGrid,
     column_label,
     column_letter,
     lay_under_header,
@@ -120,7 +120,7 @@ def read_sheet(book: Workbook, sheet: int, table: str) -> RawTable | None:
     reader = _SheetReader(book, sheet)
     for _ in reader.passes():
         pass
-    grid = Grid(reader.label, reader.records, np.array(reader.numbers, dtype=int))
+    grid = TextGrid(reader.label, reader.records, np.array(reader.numbers, dtype=int))
     raw = lay_under_header(table, grid, grows=True)
     return raw and replace(raw, notes=(*raw.notes, *reader.notes(raw.header)))
 

@@ -8,7 +8,7 @@ import pandas as pd
 from analysis.errors import Unavailable
 from analysis.periods import Quarter
 from analysis.pricing.counter_review import CounterReview
-from analysis.pricing.price_review import Pricing
+from analysis.pricing.price_review import PriceReview
 from analysis.records.model import Records
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Table
@@ -35,7 +35,7 @@ class Review:
     results: Mapping[str, pd.DataFrame | Unavailable]
     year: Mapping[str, pd.DataFrame | Unavailable]
     previous: Mapping[str, pd.DataFrame | Unavailable]
-    pricing: Pricing | None = None
+    pricing: PriceReview | None = None
     counter: CounterReview | None = None
 
     def frame(self, name: str) -> pd.DataFrame:

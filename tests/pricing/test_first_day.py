@@ -10,14 +10,14 @@ import pandas as pd
 
 from analysis.pricing.decision_cells import SheetWork, first_day
 from analysis.pricing.price_sheet_form import FIRST_DAY
-from analysis.pricing.price_sheet_reader import Place
+from analysis.pricing.price_sheet_reader import CellPlace
 from analysis.settings import Settings
 
 
 def work_with(day: dt.datetime) -> SheetWork:
     sheet: Any = SimpleNamespace(
         file="review.xlsx",
-        inputs={FIRST_DAY: Place(4, "C", day)},
+        inputs={FIRST_DAY: CellPlace(4, "C", day)},
         where=lambda row, column: f"row {row}, column {column}",
     )
     records: Any = SimpleNamespace(settings=Settings())

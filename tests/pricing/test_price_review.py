@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.errors import Unavailable
-from analysis.pricing.outlook import Outlook, Spread
+from analysis.pricing.outlook import Outlook, OutlookSpread
 from analysis.pricing.price_review import outlook_table, with_trials
 from analysis.records.model import Records
 from tests.shops import PLAIN, records_of
@@ -66,10 +66,10 @@ def test_without_decisions_nothing_is_added(tmp_path: Path) -> None:
 
 def test_the_outlook_keeps_freed_hours_apart() -> None:
     outlook = Outlook(
-        total=Spread(12.0, 10.0, 14.0),
-        held=Spread(9.0, 7.0, 11.0),
-        difference=Spread(3.0, 1.0, 5.0),
-        freed=Spread(0.5, 0.1, 0.9),
+        total=OutlookSpread(12.0, 10.0, 14.0),
+        held=OutlookSpread(9.0, 7.0, 11.0),
+        difference=OutlookSpread(3.0, 1.0, 5.0),
+        freed=OutlookSpread(0.5, 0.1, 0.9),
         probability_gains=0.97,
         jobs=40.0,
         held_jobs=44.0,

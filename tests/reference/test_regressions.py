@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from analysis.findings.film_trends import Line, least_squares
+from analysis.findings.film_trends import TrendLine, least_squares
 from analysis.findings.mixed import Array
 from tests.reference.published import Figures, published
 from tests.reference.sources import ISLR, JOURNALS, STOCK_WATSON
@@ -23,7 +23,7 @@ def columns(name: str) -> dict[str, Array]:
     return {key: np.array(each, dtype=float) for key, each in DATA[name].items() if key != "source"}
 
 
-def fitted(y: Array, *x: Array) -> Line:
+def fitted(y: Array, *x: Array) -> TrendLine:
     """Least squares with a constant."""
     return least_squares(np.column_stack([np.ones(len(y)), *x]), y)
 

@@ -1,4 +1,4 @@
-"""Whole cents where money is shared out; plain numbers everywhere else."""
+"""Rounding as an invoice rounds, and whole cents where money is shared out."""
 
 import numpy as np
 import pandas as pd

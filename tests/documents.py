@@ -1,4 +1,4 @@
-"""The parts of README.md and DEVELOPERS.md that are made from the definitions in the package.
+"""The parts of the documents that are made from the definitions in the package.
 
 `python -m tests.documents` writes them anew; a test compares. Each part stands between two marks,
 `<!-- made: NAME -->` and `<!-- end: NAME -->`.
@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Callable
 from pathlib import Path
@@ -20,6 +21,9 @@ from tests.hostile.cases import CASES
 from tests.reference.listing import markdown, parts
 
 ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "analysis"
+STAGES = ("records", "costing", "findings", "pricing", "report")
+DOCUMENTS = ("README.md", "DEVELOPERS.md", "tests/reference/PUBLISHED.md")
 
 
 def records_part() -> str:
@@ -97,6 +101,22 @@ def hostile_part() -> str:
     return "\n".join(rows) + "\n"
 
 
+def modules_part() -> str:
+    """Every module, with the first line of its docstring."""
+    rows = ["| module | what |", "| --- | --- |"]
+    for path in sorted(PACKAGE.rglob("*.py"), key=_in_stages):
+        text = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+        first = (text or "").split("\n\n")[0].replace("\n", " ")
+        rows.append(f"| `{path.relative_to(PACKAGE).as_posix()}` | {_cell(first)} |")
+    return "\n".join(rows) + "\n"
+
+
+def _in_stages(path: Path) -> tuple[int, str]:
+    """The ground floor first, then each stage along the way of the data."""
+    part = path.relative_to(PACKAGE).parts[0]
+    return (STAGES.index(part) if part in STAGES else -1, path.as_posix())
+
+
 PARTS: dict[str, Callable[[], str]] = {
     "records": records_part,
     "settings": settings_part,
@@ -104,6 +124,7 @@ PARTS: dict[str, Callable[[], str]] = {
     "rules": rules_part,
     "published": published_part,
     "hostile": hostile_part,
+    "modules": modules_part,
 }
 
 
@@ -120,8 +141,8 @@ def with_generated_parts(text: str) -> str:
 
 
 def main() -> None:
-    """Write the generated parts of both documents."""
-    for name in ("README.md", "DEVELOPERS.md"):
+    """Write the generated parts of every document."""
+    for name in DOCUMENTS:
         path = ROOT / name
         path.write_text(with_generated_parts(path.read_text(encoding="utf-8")), encoding="utf-8")
 

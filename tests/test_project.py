@@ -16,25 +16,13 @@ from analysis.record_tables import RECORD_TABLES
 from analysis.records.rules import RULES
 from analysis.result_tables import RESULT_TABLES
 from analysis.settings import known_keys
+from tests import documents
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "analysis"
 # The way of the data. A module imports from its own stage and those before it.
-STAGES = (
-    "ground",
-    "records",
-    "costing",
-    "findings",
-    "pricing",
-    "report",
-    "review",
-    "cutting",
-    "kit_order",
-    "cli",
-)
-DOCUMENTS = {
-    name: (ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md")
-}
+STAGES = ("ground", *documents.STAGES, "review", "cutting", "kit_order", "cli")
+DOCUMENTS = {name: (ROOT / name).read_text(encoding="utf-8") for name in documents.DOCUMENTS}
 
 
 def stage_of(module: str) -> str:
@@ -91,10 +79,9 @@ def test_documents_name_every_table_column_key_and_command() -> None:
 
 
 def test_generated_parts_of_the_documents_are_up_to_date() -> None:
-    from tests.documents import with_generated_parts
-
     for name, text in DOCUMENTS.items():
-        assert text == with_generated_parts(text), f"{name}: run python -m tests.documents"
+        made = documents.with_generated_parts(text)
+        assert text == made, f"{name}: run python -m tests.documents"
 
 
 def test_nothing_names_a_machine_or_a_package_host() -> None:

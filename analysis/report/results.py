@@ -10,8 +10,6 @@ from analysis.periods import Quarter
 from analysis.pricing.counter_review import CounterReview
 from analysis.pricing.price_review import PriceReview
 from analysis.records.model import Records
-from analysis.result_tables import RESULT_TABLES
-from analysis.schema import Table
 from analysis.settings import Settings
 
 YEAR_SUFFIX = "_year"
@@ -44,14 +42,6 @@ class Review:
         if isinstance(found, Unavailable):
             raise KeyError(found.line)
         return found
-
-    def available(self) -> list[Table]:
-        """The tables that could be computed, in order."""
-        return [
-            table
-            for name, table in RESULT_TABLES.items()
-            if isinstance(self.results.get(name), pd.DataFrame)
-        ]
 
     def unavailable(self) -> list[Unavailable]:
         """What could not be computed, each with its plain line."""

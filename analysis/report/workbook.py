@@ -7,7 +7,6 @@ the clock, and its parts are packed with a fixed date.
 import io
 import math
 import zipfile
-from pathlib import Path
 from typing import Final, NamedTuple
 
 import pandas as pd
@@ -19,7 +18,6 @@ from openpyxl.worksheet.table import TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
 
-from analysis.errors import OutputError
 from analysis.glossary import heading, statement_line
 from analysis.records.template import note
 from analysis.report.numbers import Numbers
@@ -70,22 +68,6 @@ _PAGE_WIDTH: Final = 260  # characters that still can be read on one printed pag
 _TEXT_WIDTH: Final = 100  # characters of a line of running text
 _PRICE_PART: Final = "xl/worksheets/sheet2.xml"  # the price sheet comes right after the cover
 _ZIP_DATE: Final = (1980, 1, 1, 0, 0, 0)
-
-
-def write_workbook(review: Review, path: Path) -> None:
-    """Write `review.xlsx`.
-
-    Raises
-    ------
-    OutputError
-        A table has more rows than a sheet holds, or the file cannot be written.
-
-    """
-    content = workbook_bytes(review)
-    try:
-        path.write_bytes(content)
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror or error}.") from error
 
 
 def workbook_bytes(review: Review) -> bytes:

@@ -14,7 +14,7 @@ from tests.reference.listing import markdown, parts, plain, wrong
 def main(arguments: list[str] | None = None) -> int:
     """Work all figures out, print the table, and say whether all hold."""
     parser = argparse.ArgumentParser(prog="python -m tests.reference", description=__doc__)
-    parser.add_argument("--markdown", action="store_true", help="as it stands in DEVELOPERS.md")
+    parser.add_argument("--markdown", action="store_true", help="as it stands in PUBLISHED.md")
     asked = parser.parse_args(arguments)
     found = parts()
     sys.stdout.reconfigure(encoding="utf-8")  # type: ignore[union-attr]

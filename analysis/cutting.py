@@ -134,7 +134,10 @@ def _pieces(
         *lines.loc[lines["kind"] == "film", "item"].dropna().unique(),
         *records["jobs"]["film"].dropna().unique(),
     ]
-    film = None if asked.film is None else as_known(asked.film, films) or asked.film.strip()
+    film = None
+    if asked.film is not None:
+        written = records.settings.spelling("film", asked.film)
+        film = as_known(written, films) or written.strip()
     allowance = None
     if asked.allowance is not None:
         allowance = _length(asked.allowance, "--allowance", records.settings, may_be_zero=True)

@@ -62,7 +62,10 @@ def prepare_kit(
     say = progress or (lambda _: None)
     wanted = _whole(asked)
     records, costing, day = read_and_cost(folder, say)
-    known, notes = _as_known(wanted, costing, records, day)
+    spelt = {
+        name: text and records.settings.spelling(name, text) for name, text in vars(wanted).items()
+    }
+    known, notes = _as_known(KitRequest(**spelt), costing, records, day)
     say("judging the counter sale")
     with one_thread():
         costs, installs = kit_costs(costing, records, day)

@@ -138,9 +138,18 @@ class Settings:
         margin = self.counter.margin
         return self.targets.margin if margin is None else margin
 
+    def spelling(self, column: str, name: str) -> str:
+        """A name as the records have it: what `[aliases.COLUMN]` makes of it, else as it is."""
+        return alias_of(name, self.aliases.get(column, {}))
+
     def target_margin(self, service: str) -> float:
         """Target margin of one service. [share]"""
         return self.targets.service.get(service.casefold(), self.targets.margin)
+
+
+def alias_of(name: str, aliases: Mapping[str, str]) -> str:
+    """What stands for a name in the aliases of its column, else the name."""
+    return aliases.get(" ".join(name.split()).casefold(), name) if aliases else name
 
 
 def parse_settings(text: str) -> Settings:

@@ -69,7 +69,7 @@ def test_json_is_one_object_with_the_promised_keys(
     # Unrounded: it is not a quarter of an hour.
     assert hours["quantile"] % 0.25 != 0
     assert (found["as_of"], found["installer"], found["year"]) == ("2026-06-06", "Tomas", None)
-    assert found["price"] == 400
+    assert (found["price"], found["surcharge"], found["extra_hours"]) == (400, 0, 0)
     costs = found["costs"]
     parts = costs["film"] + costs["consumables"] + costs["labour"] + costs["redo_reserve"]
     assert costs["total"] == pytest.approx(parts, abs=1e-5)

@@ -27,6 +27,13 @@ class UsualHours:
     service: pd.Series
     size: pd.Series
 
+    def are_listed(self, rows: pd.DataFrame) -> pd.Series:
+        """Whether the usual hours of rows are the list's, and not those of past quotes."""
+        keys = pd.MultiIndex.from_frame(rows[_KEYS])
+        every = pd.MultiIndex.from_arrays([rows["service"], [np.nan] * len(rows)], names=_KEYS)
+        listed = np.isnan(fetch(self.listed, keys)) & np.isnan(fetch(self.listed, every))
+        return pd.Series(~listed, index=rows.index)
+
     def of(self, rows: pd.DataFrame) -> pd.Series:
         """Usual hours of rows with service and vehicle_class; missing for an unknown service. [h]
 

@@ -313,10 +313,14 @@ def _listed(asked: KitAsked, records: Records) -> pd.DataFrame:
     vehicle = Vehicle(asked.make or "", asked.model or "", asked.vehicle_class)
     listed = listed_panels(panels, asked.service, vehicle)
     if listed.empty:
-        near = meant(asked.service, panels["service"].dropna().unique())
+        own = panels.loc[panels["service"] == asked.service, "vehicle_class"].dropna().unique()
+        if len(own):
+            hint = f"; they are for {', '.join(own)}."
+        else:
+            hint = meant(asked.service, panels["service"].dropna().unique()) or "."
         raise NoKit(
-            f"No panel of {asked.service} on {asked.vehicle_class} is listed{near or '.'} Write "
-            "its finished sizes into panels."
+            f"No panel of {asked.service} on {asked.vehicle_class} is listed{hint} Write its "
+            "finished sizes into panels."
         )
     return listed
 

@@ -14,8 +14,11 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
+from analysis.findings.capacity_use import Governing
+from analysis.findings.earning import hour_earned, hour_value
 from analysis.findings.evidence import is_enough
 from analysis.findings.forecast import HoursForecaster, forecast_hours
+from analysis.findings.groups import Period
 from analysis.findings.mixed import Array
 from analysis.periods import quarter_of
 from analysis.pricing.film_needed import WIDER_JOBS
@@ -49,6 +52,15 @@ class ShortHours:
     constraint: str
     value: float
     value_if_full: float
+
+
+def short_hours(costing: Costing, governing: Governing, year: Period) -> ShortHours:
+    """What an hour of what is short earns elsewhere, and what it would if hours were short."""
+    return ShortHours(
+        governing.constraint,
+        hour_value(costing, governing, year),
+        hour_earned(costing, governing, year),
+    )
 
 
 def price_basis(

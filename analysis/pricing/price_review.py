@@ -9,7 +9,6 @@ import pandas as pd
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.capacity_use import Governing
-from analysis.findings.earning import hour_earned, hour_value
 from analysis.findings.groups import Period
 from analysis.findings.lessons import Lessons
 from analysis.findings.mixed import one_thread
@@ -20,7 +19,7 @@ from analysis.pricing.follow_up import price_follow_up
 from analysis.pricing.follow_up_words import TOO_EARLY
 from analysis.pricing.money_words import price_words
 from analysis.pricing.outlook import Outlook, year_outlook
-from analysis.pricing.price_basis import ShortHours, price_basis
+from analysis.pricing.price_basis import price_basis, short_hours
 from analysis.pricing.price_cells import KEYS, price_cells
 from analysis.pricing.price_choice import demand_rows
 from analysis.pricing.sensitivity import price_sensitivity
@@ -184,12 +183,3 @@ def outlook_table(outlook: Outlook) -> pd.DataFrame:
 
 def _without(reason: Unavailable, name: str) -> Unavailable:
     return Unavailable(name, reason.missing, reason.line)
-
-
-def short_hours(costing: Costing, governing: Governing, year: Period) -> ShortHours:
-    """What an hour of what is short earns elsewhere, and what it would if hours were short."""
-    return ShortHours(
-        governing.constraint,
-        hour_value(costing, governing, year),
-        hour_earned(costing, governing, year),
-    )

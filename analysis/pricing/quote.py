@@ -12,14 +12,17 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, WorkbookError
+from analysis.findings.capacity_use import governing
 from analysis.findings.forecast import (
     HoursForecast,
     HoursForecaster,
     forecast_hours,
     learn_hours,
 )
+from analysis.findings.groups import Period
 from analysis.findings.hours_model import hours_data
 from analysis.findings.mixed import one_thread
+from analysis.periods import last_complete_quarter
 from analysis.pricing.asked import Asked, KnownNames, as_known, ask, known_names, meant
 from analysis.pricing.film_needed import (
     ExpectedArea,
@@ -44,6 +47,8 @@ from analysis.pricing.floor import (
 )
 from analysis.pricing.money_words import percent_words
 from analysis.pricing.past_jobs import Evidence, evidence_notes, held_notes, past_jobs
+from analysis.pricing.price_basis import ShortHours, short_hours
+from analysis.pricing.quote_surcharge import QuoteSurcharge, quote_surcharge
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
 
@@ -65,18 +70,20 @@ class Quoter:
     redo: RedoHistory
     rates: Rates
     names: KnownNames
+    short: ShortHours
 
 
 @dataclass(frozen=True, eq=False)
 class QuotedHours:
     """Hours of the next job. [h]
 
-    `usual` : what the shop counts on (list, else past quotes); `quantile` : hours inside which a
-    share of `confidence` of such jobs finishes; `low`, `high` : 5 and 95 %; `grid` : `share, hours`
-    for a chart.
+    `usual` : what the shop counts on (the list where `from_list`, else past quotes); `quantile` :
+    hours inside which a share of `confidence` of such jobs finishes; `low`, `high` : 5 and 95 %;
+    `grid` : `share, hours` for a chart.
     """
 
     usual: float
+    from_list: bool
     median: float
     mean: float
     quantile: float
@@ -114,7 +121,7 @@ class QuotedFilm:
 class Quote:
     """The answer to one question; `jobs` has `JOB_COLUMNS`, `notes` are plain sentences.
 
-    `floor` and `at_list` hold NaN where a price is not known.
+    `floor` and `at_list` hold NaN where a price is not known; `surcharge` goes on top of the list.
     """
 
     asked: Asked
@@ -124,6 +131,7 @@ class Quote:
     target_margin: float
     floor: PriceResult
     at_list: PriceResult
+    surcharge: QuoteSurcharge
     film: QuotedFilm
     evidence: Evidence
     jobs: pd.DataFrame
@@ -146,7 +154,15 @@ def prepare_quotes(costing: Costing, records: Records, day: pd.Timestamp) -> Quo
         redo_history(costing, day),
         next_rates(costing, records.settings, day),
         known_names(costing, records, data),
+        _short(costing, records, day),
     )
+
+
+def _short(costing: Costing, records: Records, day: pd.Timestamp) -> ShortHours:
+    """What is short, and what its hours earn, as the review of the last whole quarter says."""
+    quarter = last_complete_quarter(day, records.settings.fiscal_year_starts)
+    governs = governing(costing, records, quarter)
+    return short_hours(costing, governs, Period(quarter.year_first_day, quarter.last_day))
 
 
 def next_quote(
@@ -163,7 +179,8 @@ def next_quote(
 ) -> Quote:
     """Quote the next job.
 
-    Names are matched to those of the records but for case, spaces and hyphens. The class is the one
+    Names are matched to those of the records by the aliases of the settings, and but for case,
+    spaces and hyphens. The class is the one
     given, else that of `vehicles`, else that of the newest job on the model, else not known.
 
     Raises
@@ -178,13 +195,28 @@ def next_quote(
             f"A confidence of {share:g} cannot be quoted: it is a share over 0 and under 1, such "
             "as 0.8 for 8 jobs of 10 (--confidence, or quoting.confidence in shop.toml)."
         )
-    every = quoter.costing.lines
-    wanted = Vehicle(make, model, vehicle_class)
-    asked = ask(quoter.names, quoter.records, every, service, wanted, year, installer)
+    every, spelt = quoter.costing.lines, settings.spelling
+    wanted = Vehicle(
+        spelt("make", make),
+        spelt("model", model),
+        vehicle_class and spelt("vehicle_class", vehicle_class),
+    )
+    who = installer and spelt("installer", installer)
+    service = spelt("service", service)
+    asked = ask(quoter.names, quoter.records, every, service, wanted, year, who)
     hours = _hours(quoter, asked, share)
-    needed, film_notes = _film(quoter, asked, film)
+    needed, film_notes = _film(quoter, asked, film and spelt("film", film))
     costs, cost_notes = _costs(quoter, asked, hours.mean, needed)
     floor, listed = _prices(quoter, asked, costs)
+    surcharge = quote_surcharge(
+        quoter.costing,
+        quoter.records,
+        quoter.day,
+        quoter.forecaster,
+        asked,
+        quoter.short,
+        listed.price,
+    )
     past = quoter.forecaster.model.data.lines
     evidence, jobs = past_jobs(past, asked)
     notes = (
@@ -198,7 +230,18 @@ def next_quote(
     )
     target = settings.target_margin(asked.service)
     return Quote(
-        asked, quoter.day, hours, costs, target, floor, listed, needed, evidence, jobs, notes
+        asked,
+        quoter.day,
+        hours,
+        costs,
+        target,
+        floor,
+        listed,
+        surcharge,
+        needed,
+        evidence,
+        jobs,
+        notes,
     )
 
 
@@ -219,6 +262,7 @@ def _hours(quoter: Quoter, asked: Asked, confidence: float) -> QuotedHours:
     )
     return QuotedHours(
         usual=float(forecast.usual[0]),
+        from_list=bool(quoter.forecaster.usual.are_listed(row).iloc[0]),
         median=median,
         mean=float(forecast.expected()[0]),
         quantile=quoted,

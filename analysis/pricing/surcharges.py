@@ -62,8 +62,7 @@ def model_surcharges(
     cells = basis[_FROM_CELL].iloc[at].reset_index(drop=True)
     extra = rows["expected_hours"] - cells["expected_hours"]
     an_hour = hour_must_earn(cells, PriceTerms.of(settings))
-    step = settings.pricing.round_to
-    surcharge = np.floor(extra * an_hour / step + 0.5) * step
+    surcharge = rounded_surcharge(extra * an_hour, settings)
     price = suggestions["suggested_price"].iloc[at].reset_index(drop=True)
     frame = rows.assign(
         extra_hours=extra,
@@ -72,8 +71,8 @@ def model_surcharges(
         price=price + surcharge,
         enough=is_enough(rows["jobs"], settings.pricing.fewest_jobs),
     )
-    least = (price * settings.pricing.smallest_change).clip(lower=step)
-    frame = frame.loc[frame["surcharge"] >= least, MODEL_SURCHARGES.inside_names]
+    told = frame["surcharge"] >= least_surcharge(price, settings)
+    frame = frame.loc[told, MODEL_SURCHARGES.inside_names]
     return frame.sort_values(MODEL_SURCHARGES.keys, kind="stable", ignore_index=True)
 
 
@@ -82,6 +81,19 @@ def _flagged(hours_by_model: pd.DataFrame, fewest: int) -> pd.DataFrame:
     holds = hours_by_model["flagged"].fillna(False).astype(bool)
     chosen = hours_by_model[holds & (hours_by_model["jobs_to_date"] >= fewest)]
     return chosen[[*_MODEL, "jobs_to_date"]].rename(columns={"jobs_to_date": "model_jobs"})
+
+
+def rounded_surcharge(amount: pd.Series, settings: Settings) -> pd.Series:
+    """An amount at the nearest step of `round_to`, halves upwards. [money]"""
+    step = settings.pricing.round_to
+    rounded: pd.Series = np.floor(amount / step + 0.5) * step
+    return rounded
+
+
+def least_surcharge(price: pd.Series, settings: Settings) -> pd.Series:
+    """The least that is worth a surcharge: a step, and `smallest_change` of the price. [money]"""
+    pricing = settings.pricing
+    return (price * pricing.smallest_change).clip(lower=pricing.round_to)
 
 
 def hour_must_earn(cells: pd.DataFrame, terms: PriceTerms) -> pd.Series:

@@ -6,7 +6,7 @@ rows hold it, so that a long table costs little more than a short one.
 
 import datetime as dt
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -48,7 +48,7 @@ from analysis.records.cell_rules import (
 from analysis.records.rule import toml_line, words_or
 from analysis.safe_text import plain_text
 from analysis.schema import Column, Kind
-from analysis.settings import Settings
+from analysis.settings import Settings, alias_of
 
 # Columns of running text, in which a line break is nothing to speak of.
 FREE_TEXT: Final = frozenset({"note", "lost_reason"})
@@ -179,7 +179,7 @@ def _read_text(cell: Cell, context: CellContext) -> str | Told:
     if CONTROL.search(text):
         codes = ", ".join(f"\\x{ord(each):02x}" for each in dict.fromkeys(CONTROL.findall(text)))
         raise CellError(CONTROL_CHARACTER, f"{quoted(text)} holds the control character {codes}")
-    text = _alias(text, context.aliases)
+    text = alias_of(text, context.aliases)
     if not free and _BREAK.search(text):
         problem = f"{quoted(text)} has a line break or a tab inside"
         return Told(text, CellFault(LINE_BREAK, problem, LINE_BREAK.remedy))
@@ -189,7 +189,7 @@ def _read_text(cell: Cell, context: CellContext) -> str | Told:
 def _read_names(cell: Cell, context: CellContext) -> str | Told | None:
     text = _read_text(cell, context)
     written = text.value if isinstance(text, Told) else text
-    each = (_alias(name.strip(), context.aliases) for name in str(written).split(";"))
+    each = (alias_of(name.strip(), context.aliases) for name in str(written).split(";"))
     names = "; ".join(name for name in each if name) or None
     return Told(names, text.fault) if isinstance(text, Told) else names
 
@@ -198,7 +198,7 @@ def _read_choice(cell: Cell, context: CellContext) -> str | Told:
     column = context.column
     if isinstance(cell, bool) and "yes" in column.words:
         return "yes" if cell else "no"
-    word = _word(_alias(as_written(cell), context.aliases))
+    word = _word(alias_of(as_written(cell), context.aliases))
     if word in column.words:
         return word
     problem = f"{quoted(cell)} is not one of {words_or(column.words)}"
@@ -220,14 +220,10 @@ def _read_choice(cell: Cell, context: CellContext) -> str | Told:
 def _read_yes_no(cell: Cell, context: CellContext) -> bool:
     if isinstance(cell, bool):
         return cell
-    known = _YES_NO.get(_alias(as_written(cell), context.aliases).strip().casefold())
+    known = _YES_NO.get(alias_of(as_written(cell), context.aliases).strip().casefold())
     if known is None:
         raise CellError(NOT_YES_NO, f"{quoted(cell)} is neither yes nor no")
     return known
-
-
-def _alias(text: str, aliases: Mapping[str, str]) -> str:
-    return aliases.get(" ".join(text.split()).casefold(), text) if aliases else text
 
 
 def _word(text: str) -> str:

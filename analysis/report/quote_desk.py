@@ -12,7 +12,7 @@ from analysis.pricing.quote import Quote, Quoter, next_quote
 from analysis.report.cautions import STAFF_CAUTION
 from analysis.report.look import BLUE, INK, TEMPLATE, VERMILION
 from analysis.report.numbers import Numbers, label, typed
-from analysis.report.quote_text import in_words, quoted_hours
+from analysis.report.quote_text import in_words, quoted_hours, surcharge_words, usual_words
 
 ANYONE: Final = "anyone"
 AS_RECORDED: Final = "as in the records"
@@ -153,10 +153,11 @@ def _in_html(quote: Quote, say: Numbers) -> str:
     """The quote in a few lines, the hours first; what a person typed is escaped."""
     hours = quote.hours
     floor, listed = say.money(quote.floor.price), say.money(quote.at_list.price)
+    more = f", and {surcharge_words(quote, say)}" if quote.surcharge.amount > 0 else ""
     lines = [
         f"Expected {say.hours(hours.mean)}; half take less than {say.hours(hours.median)}, one in "
-        f"twenty over {say.hours(hours.high)}; you usually quote {say.hours(hours.usual)}.",
-        f"Price at the floor {floor}, by the list {listed}.",
+        f"twenty over {say.hours(hours.high)}. {usual_words(quote, say)}.",
+        f"Price at the floor {floor}, by the list {listed}{more}.",
         *(typed(each) for each in quote.notes),
         *((STAFF_CAUTION,) if quote.asked.installer is not None else ()),
     ]

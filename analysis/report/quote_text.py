@@ -19,6 +19,7 @@ from analysis.units import metres_per, square_metres_per
 # Hours are quoted in steps of a quarter of an hour, upwards.
 _STEP: Final = 0.25
 _PLACES: Final = 6
+_HOURS: Final = ("median", "mean", "quantile", "confidence", "low", "high", "usual")
 # A confidence is said as so many of the first of these that fits.
 _OUT_OF: Final = (10, 4, 20, 100)
 # So many past jobs are named; all of the nearest are in the object for machines.
@@ -79,9 +80,30 @@ def _asked_price(quote: Quote, numbers: Numbers) -> str:
         return f"Price: {at_list} from the list; whether that is enough cannot be told."
     if math.isnan(listed):
         return f"Price: {at_floor} or more, the floor; the list has none."
-    if listed < floor:
-        return f"Price: {at_floor}, the floor; the list says {at_list}, which is under it."
-    return f"Price: {at_list}, from the list; the floor is {at_floor}."
+    more = surcharge_words(quote, numbers) if quote.surcharge.amount > 0 else ""
+    asked = listed + quote.surcharge.amount
+    if asked < floor:
+        both = f", with {more} on top," if more else ","
+        return f"Price: {at_floor}, the floor; the list says {at_list}{both} which is under it."
+    if not more:
+        return f"Price: {at_list}, from the list; the floor is {at_floor}."
+    total = numbers.money(asked, 2)
+    return f"Price: {total}: {at_list} from the list and {more}; the floor is {at_floor}."
+
+
+def usual_words(quote: Quote, numbers: Numbers) -> str:
+    """What the shop counts on: the list's hours, or those of its past quotes."""
+    usual = numbers.hours(quote.hours.usual, 2)
+    return f"Your list says {usual}" if quote.hours.from_list else f"You usually quote {usual}"
+
+
+def surcharge_words(quote: Quote, numbers: Numbers) -> str:
+    """What is added for the vehicle, and why."""
+    extra = quote.surcharge
+    return (
+        f"{numbers.money(extra.amount, 2)} because this model takes about "
+        f"{numbers.hours(extra.extra_hours, 2)} more than others of its class"
+    )
 
 
 def _hours_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
@@ -89,8 +111,7 @@ def _hours_lines(quote: Quote, numbers: Numbers) -> Iterator[str]:
     yield (
         f"Hours: {numbers.hours(hours.mean, 2)} expected; half take less than "
         f"{numbers.hours(hours.median, 2)}, one in twenty less than {numbers.hours(hours.low, 2)}, "
-        f"one in twenty over {numbers.hours(hours.high, 2)}. You usually quote "
-        f"{numbers.hours(hours.usual, 2)}."
+        f"one in twenty over {numbers.hours(hours.high, 2)}. {usual_words(quote, numbers)}."
     )
 
 
@@ -191,11 +212,10 @@ def quote_object(quote: Quote, settings: Settings) -> dict[str, Any]:
         "year": asked.year,
         "installer": asked.installer,
         "as_of": quote.as_of,
-        "hours": {
-            name: getattr(hours, name)
-            for name in ("median", "mean", "quantile", "confidence", "low", "high", "usual")
-        },
+        "hours": {name: getattr(hours, name) for name in _HOURS},
         "price": quote.at_list.price,
+        "surcharge": quote.surcharge.amount,
+        "extra_hours": quote.surcharge.extra_hours,
         "floor": quote.floor.price,
         "target_margin": quote.target_margin,
         "contribution_at_list": quote.at_list.contribution,

@@ -368,7 +368,10 @@ def test_of_films_sold_as_often_the_one_sold_last(tmp_path: Path) -> None:
             KitAsked("rof", "compact car"),
             "No panel of rof on compact car.*did you mean roof.*panels",
         ),
-        (KitAsked("roof", "minivan"), "No panel of roof on minivan"),
+        (
+            KitAsked("roof", "minivan"),
+            "No panel of roof on minivan is listed; they are for compact car",
+        ),
         (KitAsked("roof", "compact car", "Z-1"), "No roll width of Z-1 is known"),
     ],
 )

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.findings.capacity_use import NOTHING, Governing, Use
 from analysis.findings.groups import Period
-from analysis.pricing import price_review
+from analysis.pricing import price_basis, price_review
 from analysis.pricing.outlook import year_outlook
 from analysis.report.price_answers import price_answer
 from tests.pricing.made_prices import SHOP, basis_of, demand_for
@@ -27,13 +27,13 @@ def test_today_s_year_and_the_suggested_one_stand_in_their_own_rows() -> None:
 def test_idle_hours_are_worth_nothing_and_would_earn_what_hours_earn_if_they_were_short(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(price_review, "hour_value", lambda *_: 0.0)
-    monkeypatch.setattr(price_review, "hour_earned", lambda *_: 55.0)
+    monkeypatch.setattr(price_basis, "hour_value", lambda *_: 0.0)
+    monkeypatch.setattr(price_basis, "hour_earned", lambda *_: 55.0)
     use = Use(0.5, 0.5)
     governing = Governing(NOTHING, use, use, use)
     year = Period(pd.Timestamp("2025-07-01"), pd.Timestamp("2026-06-30"))
     costing: Any = None
-    found = price_review.short_hours(costing, governing, year)
+    found = price_basis.short_hours(costing, governing, year)
     assert (found.constraint, found.value, found.value_if_full) == (NOTHING, 0.0, 55.0)
 
 

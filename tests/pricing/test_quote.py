@@ -11,6 +11,7 @@ import pytest
 from analysis.costing.jobs import cost_records
 from analysis.errors import Unavailable, WorkbookError
 from analysis.pricing.quote import Quote, Quoter, next_quote, prepare_quotes
+from analysis.report.quote_text import quote_lines
 from analysis.review import prepare_next_quotes
 from tests.shops import PLAIN, records_of, write_shop
 
@@ -145,6 +146,45 @@ def test_names_are_matched_but_for_case_and_never_replaced(small: Quoter) -> Non
     elsewhere = roof(small, "Merrow", "Harrow")
     assert told(elsewhere, "did you mean Quillon Merrow?")
     assert told(roof(small, "Zebu", "Harrow"), "No job on Harrow Zebu yet.")
+
+
+def test_an_alias_of_the_settings_holds_in_a_question_too(tmp_path: Path) -> None:
+    quoter = quoter_of(tmp_path, TOML + '[aliases.model]\n"Merow GT" = "Merrow"\n')
+    quote = roof(quoter, "merow  gt")
+    assert quote.asked.vehicle.model == "Merrow"
+    assert quote.evidence.model > 0
+    assert not told(quote, "No job on")
+
+
+def test_usual_hours_say_whether_the_list_or_past_quotes_have_them(small: Quoter) -> None:
+    listed = next_quote(small, "roof", "Quillon", "Heron")
+    assert (listed.hours.from_list, listed.hours.usual) == (True, 3)
+    assert any(
+        "Your list says 3.00 h" in line for line in quote_lines(listed, small.records.settings)
+    )
+    quoted = next_quote(small, "hood", "Quillon", "Heron")
+    assert not quoted.hours.from_list
+    lines = quote_lines(quoted, small.records.settings)
+    assert any("You usually quote 3.00 h" in line for line in lines)
+
+
+def test_a_model_that_takes_longer_adds_its_hours_to_the_price(demo: Quoter) -> None:
+    """Garrow roofs were planted to take over half as long again; Selwick's as quoted."""
+    garrow = roof(demo, "Garrow", "Brenhall")
+    settings = demo.records.settings
+    extra = garrow.surcharge
+    assert 1.0 < extra.extra_hours < 2.2
+    assert extra.amount % settings.pricing.round_to == 0
+    # What the hours added cost is 55 % of the surcharge less the card's part of it.
+    rates = demo.rates
+    cost = extra.extra_hours * (rates.labour + rates.consumables)
+    assert extra.amount == pytest.approx(cost / 0.52, rel=0.2)
+    price = garrow.at_list.price + extra.amount
+    (line,) = [each for each in quote_lines(garrow, settings) if each.startswith("Price: ")]
+    assert line.startswith(f"Price: ${price:,.2f}: $")
+    assert "more than others of its class" in line
+    selwick = roof(demo, "Selwick", "Lumbrey")
+    assert (selwick.surcharge.amount, selwick.surcharge.extra_hours) == (0, 0)
 
 
 def test_a_model_never_seen_rests_on_its_class_and_is_less_sure(small: Quoter) -> None:

@@ -61,12 +61,22 @@ class Before:
 
 @dataclass(frozen=True)
 class PieceSet:
-    """The pieces of one film. `before` : where all of them were cut already; else None."""
+    """The pieces of one film. `before` : where all of them were cut already; else None.
+
+    `warning` : what would ruin film if it were missed; empty without.
+    """
 
     film: str
     pieces: tuple[Piece, ...]
     before: Before | None = None
     notes: tuple[str, ...] = ()
+    warning: str = ""
+
+
+WITHOUT_ALLOWANCE: Final = (
+    "No allowance is known: some of these pieces are at their finished size, with nothing to tuck "
+    "in or to hold. Do not cut from this sheet: lay out again with --allowance."
+)
 
 
 def tape_mark_m(length_unit: str) -> float:
@@ -147,7 +157,8 @@ def by_film(sets: Sequence[PieceSet]) -> tuple[PieceSet, ...]:
             )
         notes = dict.fromkeys(note for each in own for note in each.notes)
         before = _added(cut) if len(cut) == len(own) else None
-        joined.append(PieceSet(film, pieces, before, tuple(notes)))
+        warning = next((each.warning for each in own if each.warning), "")
+        joined.append(PieceSet(film, pieces, before, tuple(notes), warning))
     return tuple(joined)
 
 
@@ -249,7 +260,7 @@ def _to_cut(
     history = film_history(costing, records, until)
     service, size = line["service"], line["vehicle_class"]
     vehicle = Vehicle(line["make"], line["model"], size if isinstance(size, str) else None)
-    notes = []
+    notes, warning = [], ""
     own = line["film"] if isinstance(line["film"], str) else None
     if own is None and film is None:
         own = usual_film(history, service, until).film
@@ -260,9 +271,9 @@ def _to_cut(
     sizes = listed_panels(history.panels, service, vehicle)
     directional = records.settings.film.directional
     if len(sizes):
-        allowed, more = _with_allowance(sizes, costing, until, allowance_m)
+        allowed, warning = _with_allowance(sizes, costing, until, allowance_m)
         allowed, fewer = _given_way(allowed, widest(chosen), may_turn=chosen not in directional)
-        notes += [*more, *fewer]
+        notes += fewer
     else:
         allowed = panels_needed(history, service, vehicle, own)
         notes += [
@@ -284,31 +295,32 @@ def _to_cut(
             line["job_id"],
         )
     )
-    return PieceSet(chosen, pieces, None, tuple(notes))
+    return PieceSet(chosen, pieces, None, tuple(notes), warning)
 
 
 def _with_allowance(
     sizes: pd.DataFrame, costing: Costing, until: pd.Timestamp, allowance_m: float | None
-) -> tuple[pd.DataFrame, list[str]]:
-    """Pieces as they will be cut, `piece_length_m` and `piece_width_m` added to the sizes."""
+) -> tuple[pd.DataFrame, str]:
+    """Pieces as they will be cut, `piece_length_m` and `piece_width_m` added to the sizes.
+
+    With a warning where no allowance is known.
+    """
     length, width = sizes["finished_length_m"], sizes["finished_width_m"]
-    notes = []
+    warning = ""
     if allowance_m is not None:
         long = short = pd.Series(allowance_m, index=sizes.index)
     else:
         usual = usual_allowance(costing.shelf.pulls, until)
         own, whole = usual.reindex(sizes["panel"]).set_axis(sizes.index), usual.loc[ALL_PANELS]
         if whole.isna().any():
-            notes.append(
-                "No allowance is known: pieces are at their finished size; see --allowance."
-            )
+            warning = WITHOUT_ALLOWANCE
         long, short = (own[name].fillna(whole[name]).fillna(0.0) for name in ("long_m", "short_m"))
     is_long = length >= width
     pieces = sizes.assign(
         piece_length_m=length + 2 * long.where(is_long, short),
         piece_width_m=width + 2 * short.where(is_long, long),
     )
-    return pieces, notes
+    return pieces, warning
 
 
 def _given_way(

@@ -151,7 +151,7 @@ class FilmLayout:
     `is_priced` : the layout's cost is money; else square metres. `alone` : what the pieces would
     take one by one; `before` : how they were cut then, where they were, and `before_cost` what the
     rolls' film of that would cost now (NaN: a roll of a width without a price); `knife_gap_m` :
-    room between two pieces. [m]
+    room between two pieces [m]; `warning` : what would ruin film if it were missed.
     """
 
     film: str
@@ -162,6 +162,7 @@ class FilmLayout:
     before_cost: float
     knife_gap_m: float
     notes: tuple[str, ...] = ()
+    warning: str = ""
 
 
 def lay_out(asked: PieceSet, film: FilmSheets, knife_gap_m: float, pack: Packer) -> FilmLayout:
@@ -182,6 +183,7 @@ def lay_out(asked: PieceSet, film: FilmSheets, knife_gap_m: float, pack: Packer)
         _cost_now(asked.before, rolls),
         knife_gap_m,
         asked.notes,
+        asked.warning,
     )
 
 

@@ -76,6 +76,7 @@ class FilmPicture:
     """A film's layout as it stands on the page."""
 
     title: str
+    warning: str
     summary: str
     facts: tuple[str, ...]
     notes: tuple[str, ...]
@@ -87,6 +88,7 @@ def film_picture(film: FilmLayout, settings: Settings, key: str = "film") -> Fil
     pulls = film.layout.pulls
     return FilmPicture(
         film_title(film),
+        film.warning,
         summary(film, settings),
         tuple(facts(film, settings)),
         tuple(typed(note) for note in film.notes),

@@ -161,6 +161,8 @@ def layout_lines(films: Sequence[FilmLayout], settings: Settings) -> list[str]:
 def _film_lines(film: FilmLayout, settings: Settings) -> Iterator[str]:
     pulls = film.layout.pulls
     yield f"{film_title(film)}: {summary(film, settings)}"
+    if film.warning:
+        yield f"  STOP. {film.warning}"
     for line in facts(film, settings):
         yield f"  {line}"
     for at, (pull, first) in enumerate(zip(pulls, first_numbers(pulls), strict=True), start=1):

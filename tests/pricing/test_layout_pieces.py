@@ -14,6 +14,7 @@ from analysis.errors import WorkbookError
 from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import (
     MOST_PIECES,
+    WITHOUT_ALLOWANCE,
     Before,
     PieceSet,
     by_film,
@@ -161,6 +162,19 @@ def test_the_panels_of_the_model_go_before_those_of_the_class(
         ("fender 1 of 2", 0.66, 1.0),
         ("fender 2 of 2", 0.66, 1.0),
     ]
+
+
+def test_without_any_allowance_known_the_sheet_must_not_be_cut_from(tmp_path: Path) -> None:
+    """A shop that writes no cuts down: pieces at their finished size carry a warning."""
+    cuts = CUTS.splitlines()[1:2]
+    shop = costed(tmp_path, cuts="\n".join(["", *cuts]))
+    (bare,) = sets(shop, "J3")
+    assert bare.warning == WITHOUT_ALLOWANCE
+    (told,) = sets(shop, "J3", allowance_m=0.0)
+    assert told.warning == ""
+    assert sizes(told) == sizes(bare)
+    (joined,) = by_film([told, bare])
+    assert joined.warning == WITHOUT_ALLOWANCE
 
 
 def test_the_usual_allowance_is_of_the_last_year_else_of_all(

@@ -366,3 +366,15 @@ def test_a_page_is_replaced_only_where_it_is_ours(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="records folder"):
         write_page(page, records / "layout.html", records)
     assert not list(records.iterdir())
+
+
+def test_what_would_ruin_film_stands_before_everything_else() -> None:
+    """Without an allowance the page does not say that it is in the sizes."""
+    warned = film_of(PULL, warning="Do not cut from this sheet.")
+    page, plain = (layout_page([film], INCHES, "J1") for film in (warned, film_of(PULL)))
+    assert page.index("Do not cut from this sheet.") < page.index('class="answer"')
+    assert "with the allowance in them" in plain
+    assert "with the allowance in them" not in page
+    assert "Stop." not in plain
+    lines = layout_lines([warned], INCHES)
+    assert lines[1] == "  STOP. Do not cut from this sheet."

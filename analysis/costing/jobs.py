@@ -12,6 +12,7 @@ from analysis.costing.overhead import QuarterRates, quarter_rates
 from analysis.costing.purchases import consumables_bought, credits_on_lines, landed_lines
 from analysis.money import allocate_cents, to_cents
 from analysis.periods import quarter_from_index, quarter_index, quarter_of
+from analysis.records.job_lines import vehicle_classes
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import strict_sum
@@ -149,25 +150,6 @@ def payment_fees(jobs: pd.DataFrame, settings: Settings) -> pd.Series:
     cents = to_cents(fee[total > 0])
     shares = allocate_cents(cents, paid[paid > 0], job[paid > 0])
     return (shares / 100).reindex(jobs.index, fill_value=0.0)
-
-
-def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
-    """Size class of each job's vehicle: its own cell, else from `vehicles` by model and year.
-
-    Where several rows of `vehicles` fit the model year, the last stands.
-    """
-    asked = jobs.loc[jobs["vehicle_class"].isna(), ["make", "model", "model_year"]]
-    pairs = asked.reset_index(names="at").merge(vehicles, on=["make", "model"])
-    year = pairs["model_year"]
-    early = (year < pairs["year_from"]).fillna(False).astype("bool")
-    late = (year > pairs["year_to"]).fillna(False).astype("bool")
-    fits = pairs[~early & ~late]
-    by_job = fits.groupby("at")["vehicle_class"]
-    # Without a model year, rows of different classes leave the class unknown.
-    several = by_job.nunique() > 1  # noqa: PD101 - one count a job, not one in all
-    unsure = fits.groupby("at")["model_year"].first().isna() & several
-    found = by_job.last().where(~unsure)
-    return jobs["vehicle_class"].fillna(found.reindex(jobs.index).astype("str"))
 
 
 def _film_of_lines(pulls: pd.DataFrame, jobs: pd.DataFrame) -> pd.DataFrame:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.costing.cuts import FOR_SALE, FROM_LOG
-from analysis.costing.jobs import Costing, vehicle_classes
+from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, assert_reconciled
 from analysis.findings.capacity_use import (
     SHORT_FROM_SHARE,
@@ -14,6 +14,7 @@ from analysis.findings.capacity_use import (
     utilisation_by_month,
 )
 from analysis.periods import Quarter, quarter_index, quarter_of
+from analysis.records.job_lines import vehicle_classes
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import ratio, strict_sum

@@ -7,11 +7,12 @@ from typing import Final
 import pandas as pd
 from rapidfuzz import fuzz, process
 
-from analysis.costing.jobs import Costing, vehicle_classes
+from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import HoursData
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
+from analysis.records.job_lines import vehicle_classes
 from analysis.records.model import Records
 from analysis.records.spellings import normal
 

@@ -5,8 +5,8 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from analysis.costing.jobs import vehicle_classes
 from analysis.pricing.price_cells import KEYS
+from analysis.records.job_lines import vehicle_classes
 from analysis.records.model import Records
 
 # A price more than this factor from its list is a slip of the pen, or that of another thing

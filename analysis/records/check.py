@@ -24,7 +24,7 @@ from analysis.records.headers import (
     read_header,
     unknown_columns,
 )
-from analysis.records.job_rules import job_findings
+from analysis.records.job_rules import HOURS_AGAINST_LOG, job_findings
 from analysis.records.model import FINDING_COLUMNS, REJECTED
 from analysis.records.money_rules import money_findings
 from analysis.records.row_rules import (
@@ -33,8 +33,9 @@ from analysis.records.row_rules import (
     row_faults,
     with_defaults,
 )
-from analysis.records.rule import Found, Rule, Shop, found
+from analysis.records.rule import Found, Rule, Shop, found, rows_told
 from analysis.records.size_rules import size_findings
+from analysis.records.slip_rules import PRICE_FAR_FROM_LIST, slip_findings
 from analysis.records.spellings import misspelt_names
 from analysis.safe_text import safe_text
 from analysis.schema import Column, Table
@@ -209,10 +210,14 @@ def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work, settings: Sett
 def _tell_doubtful(shop: Shop, work: _Work) -> None:
     names = misspelt_names(shop)
     work.add(names.findings)
-    work.add(job_findings(shop))
+    jobs = list(job_findings(shop))
+    work.add(jobs)
+    slips = slip_findings(shop, rows_told(jobs, HOURS_AGAINST_LOG))
+    work.add(slips)
     work.add(film_findings(shop, names.odd["film"]))
     work.add(size_findings(shop))
-    work.add(money_findings(shop, names.odd["installer"], names.odd["service"]))
+    priced = rows_told(slips, PRICE_FAR_FROM_LIST)
+    work.add(money_findings(shop, names.odd["installer"], names.odd["service"], priced))
 
 
 def _checked(shop: Shop, work: _Work, tables: Mapping[str, _ReadTable]) -> Checked:

@@ -5,8 +5,9 @@ from typing import Final
 
 import pandas as pd
 
+from analysis.records.list_prices import list_rows
 from analysis.records.model import DOUBTFUL
-from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found
+from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found, look_up
 
 _HALF_A_CENT: Final = 0.005
 _CELL: Final = ["service", "vehicle_class"]
@@ -52,8 +53,9 @@ def _not_listed(shop: Shop, told_elsewhere: frozenset[str]) -> Found:
     decisions = decisions.sort_values("decided_on", kind="stable")
     decisions = decisions.drop_duplicates([*_CELL, "effective_from"], keep="last")
     apart = decisions["service"].isin([*told_elsewhere, *spoilt])
-    decisions = decisions[~apart].sort_values("effective_from", kind="stable")
-    listed = _listed(decisions, prices)
+    decisions = decisions[~apart]
+    rows = list_rows(decisions.rename(columns={"effective_from": "on"}), prices, "list_price")
+    listed = look_up(rows, prices["list_price"])
     lost = decisions[~((decisions["new_price"] - listed).abs() < _HALF_A_CENT)].sort_index()
     problems = [
         f"{new:,.2f} was decided, and the price list has "
@@ -64,17 +66,3 @@ def _not_listed(shop: Shop, told_elsewhere: frozenset[str]) -> Found:
         )
     ]
     return found(DECISION_NOT_LISTED, "decisions", "new_price", lost.index, problems)
-
-
-def _listed(decisions: pd.DataFrame, prices: pd.DataFrame) -> pd.Series:
-    """The list price on the first day of each decision: of its class, else of the blank class.
-
-    `decisions` in the order of that day.
-    """
-    given = prices.loc[prices["list_price"] > 0, [*_CELL, "effective_from", "list_price"]]
-    given = given.sort_values("effective_from", kind="stable").fillna({"vehicle_class": ""})
-    asked = decisions[[*_CELL, "effective_from"]].fillna({"vehicle_class": ""})
-    wide = given[given["vehicle_class"] == ""].drop(columns="vehicle_class")
-    own = pd.merge_asof(asked, given, on="effective_from", by=_CELL)["list_price"]
-    common = pd.merge_asof(asked, wide, on="effective_from", by="service")["list_price"]
-    return own.fillna(common).set_axis(decisions.index)

@@ -1,4 +1,4 @@
-"""Which job line a time entry or a cut belongs to, and what a job sheet says against a log."""
+"""What a job line is: its vehicle's class, which time and cuts are its own, sheet against log."""
 
 import pandas as pd
 
@@ -46,7 +46,13 @@ def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 
 
 def sheet_against_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFrame:
-    """Job sheets that differ by over a tenth from the log.
+    """Job sheets that differ by over a tenth from the log; form as in `sheet_and_log`."""
+    both = sheet_and_log(shop, sheet, table, amount)
+    return both[(both["sheet"] - both["log"]).abs() > _TENTH * both["log"] + _HAIR]
+
+
+def sheet_and_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFrame:
+    """Give a column of the job sheets beside the sum of the log.
 
     Line by line where every row of the job's log names its line; else the job as a whole, where
     every line of it has a figure, on the job's first line. A job with a rejected row in the log is
@@ -75,5 +81,23 @@ def sheet_against_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.Dat
         {"sheet": whole["sum"].where(whole["count"] == whole["size"]), "log": rest}
     )
     per_job.index = pd.Index(first.reindex(per_job.index).to_numpy())
-    both = pd.concat([per_line, per_job]).dropna().sort_index()
-    return both[(both["sheet"] - both["log"]).abs() > _TENTH * both["log"] + _HAIR]
+    return pd.concat([per_line, per_job]).dropna().sort_index()
+
+
+def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
+    """Size class of each job's vehicle: its own cell, else from `vehicles` by model and year.
+
+    Where several rows of `vehicles` fit the model year, the last stands.
+    """
+    asked = jobs.loc[jobs["vehicle_class"].isna(), ["make", "model", "model_year"]]
+    pairs = asked.reset_index(names="at").merge(vehicles, on=["make", "model"])
+    year = pairs["model_year"]
+    early = (year < pairs["year_from"]).fillna(False).astype("bool")
+    late = (year > pairs["year_to"]).fillna(False).astype("bool")
+    fits = pairs[~early & ~late]
+    by_job = fits.groupby("at")["vehicle_class"]
+    # Without a model year, rows of different classes leave the class unknown.
+    several = by_job.nunique() > 1  # noqa: PD101 - one count a job, not one in all
+    unsure = fits.groupby("at")["model_year"].first().isna() & several
+    found = by_job.last().where(~unsure)
+    return jobs["vehicle_class"].fillna(found.reindex(jobs.index).astype("str"))

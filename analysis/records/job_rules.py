@@ -11,6 +11,7 @@ from analysis.records.model import DOUBTFUL
 from analysis.records.row_rules import hours_over_times
 from analysis.records.rule import Found, Rule, Shop, day, found, look_up
 
+_DAY: Final = ["installer", "worked_on"]
 _DAY_HOURS: Final = 16.0
 _HAIR: Final = 1e-9
 
@@ -212,16 +213,18 @@ def _cancelled(shop: Shop) -> Iterator[Found]:
     yield found(TIME_ON_CANCELLED, "hours", "job_id", at, problems)
 
 
+def long_day_entries(hours: pd.DataFrame) -> pd.DataFrame:
+    """Every entry of a person on a day of over 16 hours; `total` : the hours of that day."""
+    total = hours.groupby(_DAY, sort=False)["hours"].transform("sum")
+    return hours.assign(total=total)[total > _DAY_HOURS + _HAIR]
+
+
 def _long_days(hours: pd.DataFrame) -> Iterator[Found]:
-    keys = ["installer", "worked_on"]
-    total = hours.groupby(keys, sort=False)["hours"].transform("sum")
-    long = hours[total > _DAY_HOURS + _HAIR]
-    last = long[~long.duplicated(keys, keep="last")]
-    others = long.groupby(keys)["row"].agg(list)
+    long = long_day_entries(hours)
+    last = long[~long.duplicated(_DAY, keep="last")]
+    others = long.groupby(_DAY)["row"].agg(list)
     problems = []
-    for who, on, hour, row in zip(
-        last["installer"], last["worked_on"], total[last.index], last["row"], strict=True
-    ):
+    for who, on, hour, row in last[[*_DAY, "total", "row"]].itertuples(index=False, name=None):
         rest = [each for each in others[(who, on)] if each != row]
         also = f" (also row {', '.join(map(str, rest[:5]))})" if rest else ""
         problems.append(f"{who} has {hour:.4g} hours on {day(on)}{also}")

@@ -121,11 +121,18 @@ UNKNOWN_CLASS = Rule(
 
 
 def money_findings(
-    shop: Shop, misspelt_installers: frozenset[str], misspelt_services: frozenset[str]
+    shop: Shop,
+    misspelt_installers: frozenset[str],
+    misspelt_services: frozenset[str],
+    priced: pd.Index,
 ) -> Iterator[Found]:
-    """Everything doubtful about money; misspelt names are told of elsewhere."""
+    """Everything doubtful about money.
+
+    Misspelt names, and `priced`, the job lines whose price is far from the list, are told of
+    elsewhere.
+    """
     yield _payment_blank(shop.used["jobs"])
-    yield from _under_film(shop)
+    yield from _under_film(shop, priced)
     yield from _purchase_lines(shop)
     yield _film_price_jumps(shop.used["purchases"])
     yield from _rates(shop.used["rates"])
@@ -179,12 +186,12 @@ def _film_costs(shop: Shop) -> pd.Series:
     return of_cuts.reindex(jobs.index).fillna(of_sheet)
 
 
-def _under_film(shop: Shop) -> Iterator[Found]:
+def _under_film(shop: Shop, priced: pd.Index) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     cost = _film_costs(shop)
     net = jobs["invoiced_price"] * shop.settings.net_of_tax
     first = (jobs["status"] == "finished") & jobs["redo_of"].isna()
-    at = jobs.index[first & (net < cost - _HALF_A_CENT)]
+    at = jobs.index[first & (net < cost - _HALF_A_CENT) & ~jobs.index.isin(priced)]
     money = shop.settings.currency
     problems = [
         f"the price of {price:,.2f} {money} is under the film's cost of about {film:,.2f} {money}"

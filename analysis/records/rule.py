@@ -73,6 +73,15 @@ def _spread(texts: str | Iterable[str], size: int) -> tuple[str, ...]:
     return spread
 
 
+def rows_told(findings: Iterable[Found], *rules: Rule) -> pd.Index:
+    """Labels of the rows that some rules, which speak of one table, tell of."""
+    labels: list[int] = []
+    for each in findings:
+        if each.rule in rules:
+            labels += each.at.to_list()
+    return pd.Index(labels, dtype="int64").unique()
+
+
 def first_of_each(values: pd.Series) -> pd.DataFrame:
     """Give the distinct values as they appear: columns `value`, `at` (first label), `count`."""
     given = values.dropna()

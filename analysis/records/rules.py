@@ -15,6 +15,7 @@ from analysis.records import (
     money_rules,
     row_rules,
     size_rules,
+    slip_rules,
     spellings,
 )
 from analysis.records.rule import Rule
@@ -37,6 +38,7 @@ RULES: Final = MappingProxyType(
             cell_rules,
             row_rules,
             job_rules,
+            slip_rules,
             film_rules,
             size_rules,
             money_rules,

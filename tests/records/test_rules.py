@@ -316,14 +316,53 @@ DOUBTING: list[Fault] = [
     ),
     (
         "price-under-film",
-        lambda s: s.set("jobs", 2, invoiced_price="35"),
+        lambda s: s.without("price_list").set("jobs", 2, invoiced_price="35"),
         [("jobs", 2, "invoiced_price")],
     ),
     (
         "price-under-film",
-        lambda s: s.set("jobs", 7, invoiced_price="40", pulled_length="", finished_area=""),
+        lambda s: s.without("price_list").set(
+            "jobs", 7, invoiced_price="40", pulled_length="", finished_area=""
+        ),
         [("jobs", 7, "invoiced_price")],
     ),
+    # Under the cost of its film too, which is not told a second time.
+    (
+        "price-far-from-list",
+        lambda s: s.set("jobs", 2, invoiced_price="35"),
+        [("jobs", 2, "invoiced_price")],
+    ),
+    (
+        "price-far-from-list",
+        lambda s: s.set("jobs", 3, quoted_price="921", invoiced_price="921"),
+        [("jobs", 3, "quoted_price")],
+    ),
+    (
+        "price-far-from-list",
+        lambda s: s.set("jobs", 8, vehicle_class="", quoted_price="129"),
+        [("jobs", 8, "quoted_price")],
+    ),
+    (
+        "hours-far-from-list",
+        lambda s: s.set("jobs", 2, quoted_hours="30"),
+        [("jobs", 2, "quoted_hours")],
+    ),
+    (
+        "list-far-from-jobs",
+        lambda s: s.copy("jobs", 8, job_id="J7").set("price_list", 4, list_price="2600"),
+        [("price_list", 4, "list_price")],
+    ),
+    (
+        "hours-far-from-quote",
+        lambda s: s.set("jobs", 7, hours="0.25"),
+        [("jobs", 7, "hours")],
+    ),
+    (
+        "hours-far-from-quote",
+        lambda s: s.set("hours", 2, hours="11"),
+        [("jobs", 2, "hours")],
+    ),
+    ("sheet-over-a-day", lambda s: s.set("jobs", 7, hours="49"), [("jobs", 7, "hours")]),
     (
         "payment-blank",
         lambda s: s.set("jobs", 3, payment="").set("jobs", 7, payment=""),

@@ -30,6 +30,7 @@ from analysis.settings import Settings
 
 Result = pd.DataFrame | Unavailable
 _SEED: Final = 0
+_HALF_A_CENT: Final = 0.005
 _BASED: Final = (
     "price_basis",
     "price_suggestions",
@@ -93,22 +94,20 @@ def with_trials(
     suggestions: pd.DataFrame, follow_up: Result, records: Records, day: pd.Timestamp
 ) -> pd.DataFrame:
     """The suggestions, whose reason also says which price is on trial, or decided and to come."""
-    settings = records.settings
-    decisions = records["decisions"]
-    ahead = decisions[decisions["effective_from"] > day]
+    decided = decided_prices(records, day)
     parts = [
         "Decided already: "
-        + ahead["new_price"].map(lambda price: price_words(price, settings)).astype("str")
+        + decided["new_price"].map(lambda price: price_words(price, records.settings)).astype("str")
         + " from "
-        + ahead["effective_from"].dt.strftime("%Y-%m-%d").astype("str")
-        + "."
+        + decided["effective_from"].dt.strftime("%Y-%m-%d").astype("str")
+        + decided["is_due"].map({True: "; enter it in price_list.", False: "."}).astype("str")
     ]
-    keyed = [ahead[KEYS]]
+    keyed = [decided[KEYS]]
     if isinstance(follow_up, pd.DataFrame):
         trial = follow_up[follow_up["verdict"] == TOO_EARLY]
         since = trial["effective_from"].dt.strftime("%Y-%m-%d").astype("str")
-        parts.append("Its price since " + since + " is still on trial.")
-        keyed.append(trial[KEYS])
+        parts.insert(0, "Its price since " + since + " is still on trial.")
+        keyed.insert(0, trial[KEYS])
     told = pd.concat(keyed, ignore_index=True).assign(
         more=pd.concat(parts, ignore_index=True).astype("str")
     )
@@ -117,6 +116,25 @@ def with_trials(
     more.index = suggestions.index
     reason = (suggestions["reason"] + " " + more.fillna("")).str.strip()
     return suggestions.assign(reason=reason.astype("str"))
+
+
+def decided_prices(records: Records, day: pd.Timestamp) -> pd.DataFrame:
+    """Prices that were decided and that the list of a day does not have, the last of each cell.
+
+    `service, vehicle_class, new_price` [money], `effective_from`, and `is_due` : whether that day
+    is past, so that the list lags behind.
+    """
+    cells = price_cells(records["price_list"], day).set_index(KEYS)
+    decisions = records["decisions"].sort_values(["effective_from", "decided_on"], kind="stable")
+    last = decisions.drop_duplicates(KEYS, keep="last")
+    listed = cells.reindex(pd.MultiIndex.from_frame(last[KEYS]))
+    is_due = last["effective_from"] <= day
+    other = (last["new_price"] - listed["current_price"].to_numpy()).abs() >= _HALF_A_CENT
+    lags = is_due & other & (last["effective_from"] > listed["price_since"].to_numpy())
+    last = last.assign(is_due=is_due)
+    columns = [*KEYS, "new_price", "effective_from", "is_due"]
+    found: pd.DataFrame = last.loc[lags | ~is_due, columns]
+    return found.reset_index(drop=True)
 
 
 def _of_demand(

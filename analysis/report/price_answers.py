@@ -6,6 +6,8 @@ import pandas as pd
 
 from analysis.findings.bridge import DISCONTINUED, NEW
 from analysis.pricing.follow_up_words import GAINED, LOST
+from analysis.pricing.price_cells import KEYS
+from analysis.pricing.price_review import decided_prices
 from analysis.pricing.price_words import LOWER, RAISE
 from analysis.report.answer import Answer
 from analysis.report.figures_bridge import CAUSES
@@ -85,6 +87,8 @@ def price_answer(review: Review) -> Answer:
     if not moved.any():
         return Answer(question, line, "", anchor)
     parts = [f"{suggestion_finding(review)}."]
+    if told := _decided(review, frame[moved]):
+        parts.append(told)
     under = frame[~moved & (number(frame, "current_price") < number(frame, "floor_price"))]
     if len(under):
         parts.append(
@@ -102,6 +106,21 @@ def price_answer(review: Review) -> Answer:
             else f"{counted(models, 'vehicle model')} should cost more than their class."
         )
     return Answer(question, line, " ".join(parts), anchor)
+
+
+def _decided(review: Review, moved: pd.DataFrame) -> str:
+    """How many of the suggested prices were decided already, and are not in the list yet."""
+    decided = decided_prices(review.records, review.quarter.last_day)
+    both = moved[KEYS].merge(decided, on=KEYS, validate="1:1")
+    if both.empty:
+        return ""
+    due = int(both["is_due"].sum())
+    lag = f", and {due} of those should be in price_list by now" if due else ""
+    return f"{counted(len(both), 'price')} of these {_were(len(both))} decided already{lag}."
+
+
+def _were(count: int) -> str:
+    return "was" if count == 1 else "were"
 
 
 def follow_up_answer(review: Review) -> Answer:

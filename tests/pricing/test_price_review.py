@@ -4,10 +4,11 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pytest
 
 from analysis.errors import Unavailable
 from analysis.pricing.outlook import Outlook, OutlookSpread
-from analysis.pricing.price_review import outlook_table, with_trials
+from analysis.pricing.price_review import decided_prices, outlook_table, with_trials
 from analysis.records.model import Records
 from tests.shops import PLAIN, records_of
 
@@ -55,6 +56,34 @@ def test_a_price_on_trial_and_one_to_come_are_said(tmp_path: Path) -> None:
         "C. Decided already: $165 from 2026-05-01.",
         "D.",
     ]
+
+
+LISTED = """
+    service | vehicle_class | list_price | list_hours | effective_from
+    roof    | compact car   | {price}    | 2          | {since}
+"""
+
+
+@pytest.mark.parametrize(
+    ("price", "since", "lags"),
+    [
+        (100, "2025-01-01", True),
+        (110, "2026-02-10", False),
+        (110, "2026-02-20", False),
+        # Changed again since: what was decided then is past.
+        (120, "2026-03-01", False),
+    ],
+)
+def test_a_decided_price_that_the_list_does_not_have_yet_is_said(
+    price: int, since: str, lags: bool, tmp_path: Path
+) -> None:
+    more = {"price_list": LISTED.format(price=price, since=since), "decisions": DECIDED}
+    shop = records_of(tmp_path, PLAIN, jobs=JOBS, purchases=BOUGHT, **more)
+    found = with_trials(SUGGESTIONS, ON_TRIAL, shop, DAY)["reason"]
+    words = "B. Decided already: $110 from 2026-02-10; enter it in price_list."
+    assert (found[1] == words) is lags
+    decided = decided_prices(shop, DAY)
+    assert decided["is_due"].tolist() == [True, False, False][0 if lags else 1 :]
 
 
 def test_without_decisions_nothing_is_added(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """What a review tells of prices."""
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -35,6 +36,20 @@ def test_idle_hours_are_worth_nothing_and_would_earn_what_hours_earn_if_they_wer
     costing: Any = None
     found = price_basis.short_hours(costing, governing, year)
     assert (found.constraint, found.value, found.value_if_full) == (NOTHING, 0.0, 55.0)
+
+
+def test_prices_decided_already_are_counted() -> None:
+    frame = suggestions()
+    moved = frame[frame["verdict"].isin(["raise", "lower"])]
+    review = review_of(price_suggestions=frame)
+    assert "decided already" not in price_answer(review).detail
+    day = review.quarter.last_day
+    decided = moved[["service", "vehicle_class"]].head(2).assign(new_price=999.0)
+    decided["effective_from"] = [day + pd.Timedelta(days=1)] * 2
+    decided["decided_on"] = day
+    tables = dict(review.records.tables) | {"decisions": decided}
+    told = replace(review, records=replace(review.records, tables=tables))
+    assert "2 prices of these were decided already." in price_answer(told).detail
 
 
 def test_prices_left_under_their_floor_are_counted() -> None:

@@ -20,14 +20,30 @@ _NEAR: Final = 90.0
 _CLEARLY: Final = 4
 _SHORT: Final = 2
 _BLOCK: Final = 1000
+# A name outside its list is rare on so many lines of one table, and under so small a part of the
+# commonest name; the list is one to go by where it holds so large a share of the job lines.
+_FEW: Final = 2
+_RARE: Final = 0.1
+_COVERS: Final = 0.8
+# From so many letters on, two slips are still near.
+_LONG: Final = 5
+_MOST_NAMED: Final = 5
 
 SPELT_TWO_WAYS: Final = Rule(
     "spelt-two-ways",
     DOUBTFUL,
     "A make, model, service, film, installer or supplier that is nearly another one, which is in "
     "vehicles, price_list, purchases or rates, or clearly commoner (told once a spelling; names "
-    "that differ in a number are not compared).",
+    "that differ in a number are not compared). Where such a table holds four in five job lines, a "
+    "rare name outside it that is a letter off one of its names (two, from five letters on).",
     "Write it the same way everywhere, or map it in shop.toml.",
+)
+NAME_NOT_LISTED: Final = Rule(
+    "name-not-listed",
+    DOUBTFUL,
+    "Makes, models or services on one or two job lines that are not in vehicles or price_list, "
+    "where that table holds four in five job lines (told once for all of them).",
+    "Mend the names, or add them to that table.",
 )
 
 # Where each name stands: table and column; a model is compared within its make.
@@ -60,6 +76,10 @@ _LISTS: Final[Mapping[str, str]] = {
 }
 
 
+# Of a film that was never bought the rules about film tell.
+_TOLD_UNLISTED: Final = ("make", "model", "service")
+
+
 @dataclass(frozen=True)
 class Spellings:
     """The findings, and under `odd` the odd spellings of each kind of name."""
@@ -72,11 +92,18 @@ def misspelt_names(shop: Shop) -> Spellings:
     """Names spelt two ways, in every column that holds names."""
     findings: list[Found] = []
     odd: dict[str, frozenset[str]] = {}
+    strange_makes: set[str] = set()  # whose models are not told as well
     for subject in _PLACES:
         names = _names(shop, subject)
         pairs = _odd_spellings(names)
         odd[subject] = frozenset(pairs["name"])
         findings.extend(_tell(subject, pairs))
+        if subject in _TOLD_UNLISTED:
+            strange = names[names["rare"] & names["in_jobs"] & ~names.index.isin(pairs.index)]
+            strange = strange[~strange["group"].isin(strange_makes)]
+            findings.extend(_tell_unlisted(subject, strange))
+            if subject == "make":
+                strange_makes = set(map(normal, [*odd["make"], *strange["name"]]))
     return Spellings(tuple(findings), odd)
 
 
@@ -98,9 +125,30 @@ def _names(shop: Shop, subject: str) -> pd.DataFrame:
         parts.append(grouped.reset_index().assign(table=table, column=column, order=order))
     every = pd.concat(parts, ignore_index=True)
     every["listed"] = every["table"] == _LISTS.get(subject, "")
+    every["in_jobs"] = every["table"] == "jobs"
     same = every.groupby(["group", "name"])
-    every = every.assign(size=same["size"].transform("sum"), listed=same["listed"].transform("any"))
-    return every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
+    most = same["size"].transform("max")
+    lines = every["size"].where(every["in_jobs"], 0)
+    every = every.assign(
+        size=same["size"].transform("sum"),
+        listed=same["listed"].transform("any"),
+        in_jobs=same["in_jobs"].transform("any"),
+        lines=lines,
+        most=most,
+    )
+    first = every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
+    return first.assign(rare=_rare(first))
+
+
+def _rare(names: pd.DataFrame) -> pd.Series:
+    """Which names are rare ones outside a list that holds most of the job lines."""
+    keys = pd.MultiIndex.from_arrays([names["group"], names["name"].map(normal)])
+    listed = pd.Series(keys.isin(keys[names["listed"]]), names.index)
+    lines = names["lines"].sum()
+    if lines == 0 or names["lines"][listed].sum() < _COVERS * lines:
+        return pd.Series(data=False, index=names.index)
+    few = names["most"].le(_FEW) & names["most"].lt(_RARE * names["lines"].max())
+    return few.mask(listed, other=False)
 
 
 def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
@@ -108,10 +156,10 @@ def _odd_spellings(names: pd.DataFrame) -> pd.DataFrame:
     rows: list[pd.DataFrame] = []
     for _, group in names.groupby("group", sort=False):
         if len(group) > 1:
-            near = _nearest_known(
-                group["name"].tolist(), group["size"].to_numpy(), group["listed"].to_numpy()
-            )
-            known = pd.Series(near, index=group.index, dtype="str")
+            written, listed = group["name"].tolist(), group["listed"].to_numpy()
+            near = _nearest_known(written, group["size"].to_numpy(), listed)
+            slips = _nearest_listed(written, listed, group["rare"].to_numpy())
+            known = pd.Series(near, group.index, "str").fillna(pd.Series(slips, group.index, "str"))
             rows.append(group.assign(known=known)[known.notna()])
     return pd.concat(rows) if rows else names.assign(known="").iloc[:0]
 
@@ -144,6 +192,27 @@ def _nearest_known(names: list[str], counts: np.ndarray, listed: np.ndarray) -> 
             if known[at] is None and not _differ_on_purpose(names[at], names[other]):
                 near = (scores[row] > 0) & clearly[row]
                 known[at] = _best(names, at, common[near], scores[row][near])
+    return known
+
+
+def _nearest_listed(names: list[str], listed: np.ndarray, rare: np.ndarray) -> list[str | None]:
+    """For each rare name the listed one that it is a slip or two off, or None.
+
+    A slip is a letter too many, too few or wrong, or two neighbours in the wrong order (optimal
+    string alignment).
+    """
+    known: list[str | None] = [None] * len(names)
+    lists = [(names[at], normal(names[at])) for at in np.flatnonzero(listed)]
+    for at in np.flatnonzero(rare):
+        plain = normal(names[at])
+        near = [
+            (OSA.distance(plain, other), order)
+            for order, (name, other) in enumerate(lists)
+            if not _differ_on_purpose(names[at], name)
+        ]
+        slips, order = min(near, default=(len(plain), 0))
+        if slips <= (2 if len(plain) >= _LONG else 1):
+            known[at] = lists[order][0]
     return known
 
 
@@ -209,3 +278,22 @@ def _tell(subject: str, pairs: pd.DataFrame) -> Iterator[Found]:
             f"{toml_line(f'aliases.{column}', name, known)}."
         )
         yield found(SPELT_TWO_WAYS, table, column, pd.Index([first]), problem, remedy)
+
+
+def _tell_unlisted(subject: str, names: pd.DataFrame) -> Iterator[Found]:
+    """One finding for the rare names of a subject that are near to no name of its list."""
+    if names.empty:
+        return
+    told = [
+        f"'{name}' ({rows_word(size)})"
+        for name, size in zip(names["name"], names["lines"], strict=True)
+    ]
+    more = f" and {len(told) - _MOST_NAMED} more" if len(told) > _MOST_NAMED else ""
+    problem = (
+        f"{', '.join(told[:_MOST_NAMED])}{more}: not in {_LISTS[subject]}, which has the {subject} "
+        "of nearly every job"
+    )
+    remedy = f"Mend the name, or add it to {_LISTS[subject]} if it is right."
+    yield found(
+        NAME_NOT_LISTED, "jobs", subject, pd.Index(names["first"].iloc[:1]), problem, remedy
+    )

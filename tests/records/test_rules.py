@@ -518,6 +518,14 @@ DOUBTING: list[Fault] = [
         [("purchases", 3, "supplier")],
     ),
     (
+        "name-not-listed",
+        lambda s: [
+            s.set("jobs", 6, service="trim").set("quotes", 4, service="trim"),
+            *(s.copy("jobs", 8, job_id=f"J{number}", service="roof") for number in range(30, 50)),
+        ][0],
+        [("jobs", 6, "service")],
+    ),
+    (
         "not-utf-8",
         lambda s: _replace_file(
             s,

@@ -210,7 +210,7 @@ def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work, settings: Sett
 def _tell_doubtful(shop: Shop, work: _Work) -> None:
     names = misspelt_names(shop)
     work.add(names.findings)
-    jobs = list(job_findings(shop))
+    jobs = list(job_findings(shop, names.odd))
     work.add(jobs)
     slips = slip_findings(shop, rows_told(jobs, HOURS_AGAINST_LOG))
     work.add(slips)

@@ -1,6 +1,6 @@
 """Rules about jobs, the time logged on them, and their quotes: doubtful, used all the same."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 import numpy as np
@@ -10,6 +10,7 @@ from analysis.records.job_lines import known_lines, sheet_against_log
 from analysis.records.model import DOUBTFUL
 from analysis.records.row_rules import hours_over_times
 from analysis.records.rule import Found, Rule, Shop, day, found, look_up
+from analysis.records.spellings import normal
 
 _DAY: Final = ["installer", "worked_on"]
 _DAY_HOURS: Final = 16.0
@@ -75,6 +76,13 @@ REDO_OF_ITSELF = Rule(
     "A redo of itself, or redos that lead back to themselves.",
     "Enter in redo_of the number of the job whose work is done over.",
 )
+REDO_OF_OTHER = Rule(
+    "redo-of-other",
+    DOUBTFUL,
+    "A redo of a job on another make or model, or of a job without the redo's service.",
+    "Look whether redo_of has the right number: the cost of a redo is charged to the job that it "
+    "names.",
+)
 REDO_LATE = Rule(
     "redo-late",
     DOUBTFUL,
@@ -102,11 +110,14 @@ JOB_WITHOUT_QUOTE = Rule(
 )
 
 
-def job_findings(shop: Shop) -> Iterator[Found]:
-    """Everything doubtful about jobs, hours and quotes."""
+def job_findings(shop: Shop, misspelt: Mapping[str, frozenset[str]]) -> Iterator[Found]:
+    """Everything doubtful about jobs, hours and quotes.
+
+    `misspelt` : by kind of name the odd spellings, which are told of elsewhere.
+    """
     jobs = shop.used["jobs"]
     yield from _job_dates(jobs)
-    yield from _redos(shop)
+    yield from _redos(shop, misspelt)
     yield hours_over_times(shop.used["hours"])
     for table, when in (("hours", "worked_on"), ("cuts", "cut_on")):
         yield from _unknown_jobs(shop, table)
@@ -240,7 +251,7 @@ def _sheet_against_log(shop: Shop) -> Found:
     return found(HOURS_AGAINST_LOG, "jobs", "hours", differ.index, problems)
 
 
-def _redos(shop: Shop) -> Iterator[Found]:
+def _redos(shop: Shop, misspelt: Mapping[str, frozenset[str]]) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     redos = jobs[jobs["redo_of"].notna()]
     round_trip = redos["job_id"].isin(_in_circles(redos))
@@ -256,6 +267,51 @@ def _redos(shop: Shop) -> Iterator[Found]:
     problems = [f"there is no job {each} in jobs" for each in unknown]
     yield found(REDO_OF_UNKNOWN, "jobs", "redo_of", unknown.index, problems)
     yield _late_redos(shop, redos[~round_trip])
+    yield _redos_of_others(shop, redos[~round_trip], misspelt)
+
+
+def _redos_of_others(
+    shop: Shop, redos: pd.DataFrame, misspelt: Mapping[str, frozenset[str]]
+) -> Found:
+    """Redos whose vehicle or service no line of the job has that they name.
+
+    A job with a rejected line is left alone, and so are names that are spelt oddly.
+    """
+    used, every = shop.used["jobs"], shop.read["jobs"]
+    spoilt = every["job_id"][~every.index.isin(used.index)]
+    kinds = ("make", "model", "service")
+    named = used[used["job_id"].isin(redos["redo_of"]) & ~used["job_id"].isin(spoilt)]
+    odd = [named["job_id"][named[kind].isin(misspelt[kind])] for kind in kinds]
+    first = named[~named["job_id"].isin(pd.concat(odd))]
+    asked = redos[redos["redo_of"].isin(first["job_id"])]
+    for kind in kinds:
+        asked = asked[~asked[kind].isin(misspelt[kind])]
+    vehicles = first[["job_id", "make", "model"]].drop_duplicates()
+    own = _keys(asked["redo_of"], asked["make"], asked["model"])
+    other = ~own.isin(_keys(vehicles["job_id"], vehicles["make"], vehicles["model"]))
+    service = _keys(asked["redo_of"], asked["service"])
+    apart = ~service.isin(_keys(first["job_id"], first["service"]))
+    done = first.groupby("job_id", sort=False)["service"].agg(lambda each: ", ".join(each.unique()))
+    was = first.drop_duplicates("job_id").set_index("job_id")
+    wrong = asked.assign(other=other)[other | apart]
+    problems = [
+        f"job {job} was on a {was.loc[job, 'make']} {was.loc[job, 'model']}, and this is a redo on "
+        f"a {make} {model}"
+        if on_other
+        else f"job {job} was {done[job]}, and this is a redo of {what}"
+        for job, make, model, what, on_other in wrong[
+            ["redo_of", "make", "model", "service", "other"]
+        ].itertuples(index=False, name=None)
+    ]
+    return found(REDO_OF_OTHER, "jobs", "redo_of", wrong.index, problems)
+
+
+def _keys(jobs: pd.Series, *names: pd.Series) -> pd.Series:
+    """Job number and names, compared without case, spaces and hyphens."""
+    key = jobs.astype("str")
+    for each in names:
+        key = key + "\x1f" + each.map(normal).astype("str")
+    return key
 
 
 def _in_circles(redos: pd.DataFrame) -> set[str]:

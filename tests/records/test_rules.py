@@ -234,6 +234,16 @@ DOUBTING: list[Fault] = [
         ),
         [("jobs", 5, "redo_of")],
     ),
+    (
+        "redo-of-other",
+        lambda s: s.set("jobs", 5, redo_of="J5"),
+        [("jobs", 5, "redo_of")],
+    ),
+    (
+        "redo-of-other",
+        lambda s: s.set("jobs", 5, service="hood"),
+        [("jobs", 5, "redo_of")],
+    ),
     ("won-without-job", lambda s: s.set("quotes", 5, outcome="won"), [("quotes", 5, "job_id")]),
     (
         "won-without-job",
@@ -653,6 +663,27 @@ def test_models_that_differ_by_a_number_are_two_models(shop: Any) -> None:
         shop.set("jobs", row, model="Pike 150")
     shop.set("jobs", 7, make="Harrow", model="Pike 250").copy("jobs", 8, job_id="J7")
     assert "spelt-two-ways" not in set(shop.read().findings["rule"])
+
+
+def test_a_redo_of_another_vehicle_or_service_in_words(shop: Any) -> None:
+    shop.set("jobs", 5, redo_of="J5").copy("jobs", 5, job_id="J30", redo_of="J2", service="trim")
+    told = shop.read().findings
+    assert told["problem"].tolist() == [
+        "job J5 was on a Bramble Otter, and this is a redo on a Harrow Pike",
+        "job J2 was roof, hood, and this is a redo of trim",
+    ]
+
+
+def test_a_redo_is_of_any_line_of_its_job_however_it_is_spelt(shop: Any) -> None:
+    shop.set("jobs", 5, redo_of="J2", service="hood")
+    assert shop.read().findings.empty
+    shop.set("jobs", 5, make="Harow")
+    assert shop.read().findings["rule"].tolist() == ["spelt-two-ways"]
+
+
+def test_a_redo_of_a_job_with_a_rejected_line_is_left_alone(shop: Any) -> None:
+    shop.set("jobs", 5, redo_of="J2", service="trim").set("jobs", 4, quoted_hours="?")
+    assert shop.read().findings["rule"].tolist() == ["not-hours"]
 
 
 def test_doubts_are_told_once_with_their_count(shop: Any) -> None:

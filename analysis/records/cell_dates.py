@@ -1,8 +1,12 @@
 """Cells that hold a day, a month or a time of day."""
 
 import datetime as dt
+import json
 import re
-from typing import Final
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 from analysis.records.cell_rules import (
     DATE_TWO_WAYS,
@@ -13,6 +17,7 @@ from analysis.records.cell_rules import (
     Cell,
     CellContext,
     CellError,
+    CellFault,
     quoted,
 )
 
@@ -24,6 +29,8 @@ _ISO: Final = re.compile(
 )
 _MONTH: Final = re.compile(r"(\d{4})-(\d{2})")
 _TIME: Final = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
+# Unread dates of one form are odd ones out up to this share of those that were read.
+_FEW: Final = 0.1
 _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?")
 
 
@@ -131,24 +138,100 @@ def _date_text(text: str, context: CellContext) -> dt.date:
         raise _bare_number(text, "date")
     forms = _or_forms([*context.settings.date_formats])
     problem = f"{quoted(text)} is no date; expected one like 2026-07-13{forms}"
-    raise CellError(NOT_A_DATE, problem, _remedy_for(text))
+    raise CellError(NOT_A_DATE, problem, _remedy_for(text, context.settings.date_formats))
 
 
-def _remedy_for(text: str) -> str:
+def _remedy_for(text: str, in_use: Sequence[str]) -> str:
     """What to write in shop.toml so that this date is read; the rule's own words where unknown."""
-    fitting = [form for form in _USUAL_FORMS if _fits(text, form)]
-    if not fitting:
-        return NOT_A_DATE.remedy
-    lines = " or ".join(f'date_formats = ["{form}"]' for form in fitting)
-    return f"Write the date as 2026-07-13, or set {lines} in shop.toml, as your dates are meant."
+    return _add_forms(_fitting(text), in_use) or NOT_A_DATE.remedy
 
 
-def _fits(text: str, form: str) -> bool:
+def _add_forms(forms: Sequence[str], in_use: Sequence[str]) -> str:
+    """Say to add one of some forms beside those in use; nothing where there is none to add."""
+    if not forms:
+        return ""
+    lines = " or ".join(f"date_formats = {json.dumps([*in_use, form])}" for form in forms)
+    kept = ", which keeps the forms in use," if in_use else ""
+    return (
+        f"Write the date as 2026-07-13, or set {lines} in shop.toml{kept} as your dates are meant."
+    )
+
+
+def _fitting(text: str) -> list[str]:
+    return [form for form in _USUAL_FORMS if _read_by(text, form) is not None]
+
+
+def _read_by(text: str, form: str) -> dt.date | None:
     try:
-        dt.datetime.strptime(text, form)  # noqa: DTZ007
+        return dt.datetime.strptime(text, form).date()  # noqa: DTZ007
     except ValueError:
-        return False
-    return True
+        return None
+
+
+@dataclass(frozen=True)
+class DateCells:
+    """The distinct cells of a column of dates, how often each stands there, and what it gave."""
+
+    cells: Sequence[Cell]
+    counts: Sequence[int]
+    values: Sequence[Any]
+
+    def read(self) -> Iterator[tuple[Cell, int, Any]]:
+        """Cell, count and value of every cell that was read."""
+        for cell, count, value in zip(self.cells, self.counts, self.values, strict=True):
+            if value is not None:
+                yield cell, count, value
+
+    def clashes(self, form: str) -> bool:
+        """Whether a form reads a cell of the column as another day than it is read as now."""
+        texts = ((cell.strip(), value) for cell, _, value in self.read() if isinstance(cell, str))
+        return any(_read_by(text, form) not in (None, value) for text, value in texts)
+
+    def usual(self, in_use: Sequence[str]) -> str:
+        """How most of the cells that were read are written, by an example."""
+        seen: dict[str, int] = {}
+        for cell, count, _ in self.read():
+            text = cell.strip() if isinstance(cell, str) else ""
+            fits = (form for form in in_use if text and _read_by(text, form) is not None)
+            form = next(fits, "%Y-%m-%d")
+            seen[form] = seen.get(form, 0) + count
+        return dt.date(2026, 7, 13).strftime(max(seen, key=lambda form: seen[form]))
+
+
+def date_remedies(
+    column: DateCells, faults: dict[int, CellFault], in_use: Sequence[str]
+) -> dict[int, CellFault]:
+    """The faults, with what to do about a date that is none as the rest of the column says.
+
+    One cell among others, or a tenth of them at most, is to be written like them; so is one whose
+    form would read some of the others as another day. Else its form is to be added to those in
+    use. Of forms that all fit a cell, those that fit most of the unread cells are offered.
+    """
+    texts = {
+        code: str(column.cells[code]).strip()
+        for code, fault in faults.items()
+        if fault.rule is NOT_A_DATE
+    }
+    fitting = {code: forms for code, text in texts.items() if (forms := _fitting(text))}
+    size = Counter[str]()
+    for code, forms in fitting.items():
+        size.update(dict.fromkeys(forms, column.counts[code]))
+    clashing = {form for form in size if column.clashes(form)}
+    others = sum(count for _, count, _ in column.read())
+    usual = column.usual(in_use) if others else ""
+    told = dict(faults)
+    for code, forms in fitting.items():
+        most = max(size[form] for form in forms)
+        forms = [form for form in forms if size[form] == most]
+        few = (others > 1 and most == 1) or most <= _FEW * others
+        remedy = _add_forms(forms, in_use)
+        if few or clashing.intersection(forms):
+            remedy = (
+                f"Write it like {usual}, the form of most of the other {others:,} cells of this "
+                "column; shop.toml stays as it is."
+            )
+        told[code] = replace(faults[code], remedy=remedy)
+    return told
 
 
 def _or_forms(forms: list[str]) -> str:

@@ -14,7 +14,13 @@ import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process
 
-from analysis.records.cell_dates import read_date, read_month, read_time
+from analysis.records.cell_dates import (
+    DateCells,
+    date_remedies,
+    read_date,
+    read_month,
+    read_time,
+)
 from analysis.records.cell_numbers import (
     read_area,
     read_hours,
@@ -109,6 +115,9 @@ def read_column(cells: pd.Series, column: Column, settings: Settings) -> ReadCol
         values.append(value)
         if fault is not None:
             faults[code] = fault
+    if column.kind is Kind.DATE and faults:
+        times = np.bincount(codes, minlength=len(distinct)).tolist()
+        faults = date_remedies(DateCells(distinct, times, values), faults, settings.date_formats)
     typed = _typed(values, column).take(codes).set_axis(cells.index)
     at = np.flatnonzero(np.isin(codes, list(faults))) if faults else np.array([], dtype="int64")
     told = pd.Series([faults[code] for code in codes[at]], index=cells.index[at], dtype=object)

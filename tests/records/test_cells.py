@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.record_tables import RECORD_TABLES
-from analysis.records.cell_rules import CellError, as_written, shown
+from analysis.records.cell_rules import NOT_A_DATE, CellError, as_written, shown
 from analysis.records.cells import missing_column, read_cell, read_column
 from analysis.safe_text import plain_text, safe_text
 from analysis.settings import Settings
@@ -41,6 +41,49 @@ def read(column: str, cell: Any, settings: Settings = POINT) -> Any:
 
 
 DAY = dt.date(2026, 7, 13)
+
+
+def date_remedy(cells: list[Any], settings: Settings) -> str:
+    """What is to be done about the first cell of a column of dates."""
+    column = RECORD_TABLES["jobs"].column("finished_on")
+    faults = read_column(pd.Series(cells, dtype=object), column, settings).faults
+    assert faults[0].rule.code == "not-a-date"
+    return faults[0].remedy
+
+
+@pytest.mark.parametrize("cell", ["4/13/2026", "4/5/2026"])
+def test_one_date_in_another_form_is_to_be_written_like_the_others(cell: str) -> None:
+    german = ["13.07.2026", "14.07.2026", "15.07.2026"]
+    assert date_remedy([cell, *german], COMMA) == (
+        "Write it like 13.07.2026, the form of most of the other 3 cells of this column; "
+        "shop.toml stays as it is."
+    )
+    assert "Write it like 2026-07-13, the form of most of the other 2 " in date_remedy(
+        [cell, "2026-07-13", dt.datetime(2026, 7, 14)], POINT
+    )
+
+
+def test_a_form_of_many_dates_is_to_be_added_to_those_in_use() -> None:
+    mixed = ["4/13/2026", "4/5/2026", "13.07.2026", "14.07.2026"]
+    # The first of the two tells that the month stands first in both.
+    for cells in (mixed, [mixed[1], mixed[0], *mixed[2:]]):
+        assert date_remedy(cells, COMMA) == (
+            'Write the date as 2026-07-13, or set date_formats = ["%d.%m.%Y", "%m/%d/%Y"] in '
+            "shop.toml, which keeps the forms in use, as your dates are meant."
+        )
+
+
+def test_a_form_that_would_read_other_cells_as_other_days_is_not_offered() -> None:
+    day_first = Settings(date_formats=("%d/%m/%Y",))
+    cells = ["4/13/2026", "4/14/2026", "4/5/2026", "13/4/2026"]
+    assert "Write it like 13/07/2026, the form of most of the other 2 " in date_remedy(
+        cells, day_first
+    )
+
+
+def test_a_column_of_one_unread_form_is_told_as_before() -> None:
+    assert 'set date_formats = ["%m/%d/%Y"] in shop.toml' in date_remedy(["4/13/2026"] * 3, POINT)
+    assert date_remedy(["tbd", "2026-07-13"], POINT) == NOT_A_DATE.remedy
 
 
 @pytest.mark.parametrize(

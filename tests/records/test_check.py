@@ -43,8 +43,8 @@ MESSAGES = [
     (
         ("hours", 2, {"worked_on": "7/6/2026"}),
         "'7/6/2026' is no date; expected one like 2026-07-13",
-        'Write the date as 2026-07-13, or set date_formats = ["%m/%d/%Y"] or '
-        'date_formats = ["%d/%m/%Y"] in shop.toml, as your dates are meant.',
+        "Write it like 2026-07-13, the form of most of the other 6 cells of this column; "
+        "shop.toml stays as it is.",
     ),
     (
         ("cuts", 2, {"reason": "fist"}),

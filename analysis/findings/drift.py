@@ -10,7 +10,8 @@ from scipy.special import stdtrit
 
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel, nested_codes, service_columns, sums_of
-from analysis.findings.mixed import Array, Codes, Targets, fit_reml, posterior
+from analysis.findings.mixed import Array, Codes, fit_reml
+from analysis.findings.mixed_effects import Targets, posterior
 from analysis.periods import quarter_from_index, quarter_index
 from analysis.settings import Settings
 from analysis.sums import ratio

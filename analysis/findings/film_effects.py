@@ -30,7 +30,8 @@ from analysis.findings.hours_model import (
     service_columns,
     sums_of,
 )
-from analysis.findings.mixed import Array, Targets, fit_reml
+from analysis.findings.mixed import Array, fit_reml
+from analysis.findings.mixed_effects import Targets
 from analysis.findings.pooling import Spread, spread_of
 from analysis.findings.variance_nodes import spread_nodes
 

@@ -15,7 +15,8 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from analysis.findings.hours_model import CLASS, MODEL, PRIOR_SD, HoursModel
-from analysis.findings.mixed import Array, Sums, Targets, fit_reml, posterior
+from analysis.findings.mixed import Array, Sums, fit_reml
+from analysis.findings.mixed_effects import Targets, posterior
 from analysis.findings.pooling import group_targets, spread_of
 from analysis.findings.variance_nodes import spread_nodes
 
@@ -119,7 +120,7 @@ def _seen(sums: Sums, relative: Array, own: Targets, whole: Targets) -> _Seen:
         np.maximum(total.variance - slope * shared, 0.0),
         slope,
         effect.mean,
-        effect.noise_variance,
+        float(effect.noise_variance),
     )
 
 

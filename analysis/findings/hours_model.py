@@ -18,7 +18,8 @@ from scipy.special import ndtri
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import LEVEL
-from analysis.findings.mixed import Array, Codes, Fit, Sums, effects, fit_reml, take_sums
+from analysis.findings.mixed import Array, Codes, Fit, Sums, fit_reml, take_sums
+from analysis.findings.mixed_effects import effects
 from analysis.findings.variance_nodes import Nodes, spread_nodes
 
 # A job line further from what the model expects than this many standard deviations of the noise

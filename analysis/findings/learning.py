@@ -20,7 +20,8 @@ from analysis.findings.drift import DAYS_A_YEAR
 from analysis.findings.evidence import LEVEL
 from analysis.findings.flagging import flags
 from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed import Array, effects
+from analysis.findings.mixed import Array
+from analysis.findings.mixed_effects import effects
 
 # A change of the average hours by less than this with each doubling is none that matters; common
 # practice, no source. [share]

@@ -13,7 +13,7 @@ the mixed-model equations; Bates, Mächler, Bolker and Walker (2015), Journal of
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -32,6 +32,10 @@ Mask = npt.NDArray[np.bool_]
 _WIDEST = 1e3
 # A relative standard deviation under this is none: the criterion no longer tells it from 0.
 _NONE = 1e-6
+# Step of a relative standard deviation by which the slope of the criterion is taken.
+_STEP = 1e-8
+# Points are taken together up to so many numbers: more would not stay near the processor.
+AT_ONCE = 50_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,62 +74,46 @@ class Sums:
 class Parents:
     """The level above each level of a nested factor.
 
-    `of` : by level; `order` : the levels sorted by it; `starts` : where each parent's begin there.
+    `of` : by level; `order` : the levels sorted by it, None where they are; `starts` : where each
+    parent's begin there.
     """
 
     of: Codes
-    order: Codes
+    order: Codes | None
     starts: Codes
 
-    def sums(self, values: Array) -> Array:
-        """Sums of rows by parent: (levels, ...) to (parents, ...)."""
-        return np.asarray(np.add.reduceat(values[self.order], self.starts, axis=0))
-
-    def sums_across(self, values: Array) -> Array:
-        """Sums of columns by parent: (rows, levels) to (rows, parents)."""
-        return np.asarray(np.add.reduceat(values[:, self.order], self.starts, axis=1))
+    def sums(self, values: Array, axis: int) -> Array:
+        """Sums by parent along an axis: so many levels become so many parents."""
+        if self.order is not None:
+            values = values.take(self.order, axis=axis)
+        return np.asarray(np.add.reduceat(values, self.starts, axis=axis))
 
 
-@dataclass(frozen=True, eq=False)
-class _Eliminated:
-    """The nested factors taken out at given relative sds: step by step, and what is left."""
+class _Step(NamedTuple):
+    """One nested factor taken out: arrays by level, a row for points that are alike so far.
 
-    steps: tuple[tuple[Array, Array, Array, Array], ...]
-    left: Array
-    log_determinant: float
-
-
-@dataclass(frozen=True, eq=False)
-class Posterior:
-    """Means and variances of linear combinations, given the relative standard deviations."""
-
-    mean: Array
-    variance: Array
-    noise_variance: float
-
-
-@dataclass(frozen=True, eq=False)
-class Targets:
-    """Linear combinations to be estimated, one a row.
-
-    `nested` : weights on the levels of each nested factor, finest first (rows × levels, sparse or
-    not);
-    `rest` : weights on the levels of the crossed factors and on X (rows × columns); `fresh` : sum
-    of squared weights on levels never seen, by factor (rows × factors), nested first.
+    `lies_in` : the row of each point, but of an array with one row, which is that of all.
     """
 
-    nested: tuple[csr_array | Array, ...]
-    rest: Array
-    fresh: Array
+    square: Array
+    weight: Array
+    counts: Array
+    cross: Array
+    lies_in: Codes
 
-    def plain(self) -> "Targets":
-        """All of them, with plain matrices."""
-        return self.some(slice(None))
+    def of_points(self) -> Iterator[Array]:
+        """The four arrays, a row a point or one for all."""
+        for each in (self.square, self.weight, self.counts, self.cross):
+            yield each if len(each) == 1 else each[self.lies_in]
 
-    def some(self, rows: slice) -> "Targets":
-        """Some of them, with plain matrices."""
-        nested = tuple(_dense(each[rows]) for each in self.nested)
-        return Targets(nested, self.rest[rows], self.fresh[rows])
+
+@dataclass(frozen=True, eq=False)
+class Eliminated:
+    """The nested factors taken out at several points: step by step, and what is left of each."""
+
+    steps: tuple[_Step, ...]
+    left: Array
+    log_determinant: Array
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,68 +203,100 @@ def _weights(factor: Codes | csr_array | Array) -> csr_array:
 
 
 def _parents(fine: Codes, coarse: Codes) -> Parents:
-    pairs = np.unique(np.stack([fine, coarse]), axis=1)
-    if pairs.shape[1] != int(fine.max()) + 1:
+    of = np.zeros(int(fine.max()) + 1, dtype=np.int64)
+    of[fine] = coarse
+    if (of[fine] != coarse).any():
         raise ValueError("a nested factor has a level within two levels of the coarser one")
-    order = np.argsort(pairs[1], kind="stable")
-    starts = np.searchsorted(pairs[1][order], np.arange(int(coarse.max()) + 1))
-    return Parents(pairs[1], order, starts)
+    order = np.argsort(of, kind="stable")
+    starts = np.searchsorted(of[order], np.arange(int(coarse.max()) + 1))
+    return Parents(of, None if (np.diff(of) >= 0).all() else order, starts)
 
 
-def _eliminate(sums: Sums, relative: Array) -> _Eliminated:
-    counts, cross, inner = sums.counts, sums.cross, sums.inner
-    steps, log_determinant = [], 0.0
+def _eliminate(sums: Sums, relative: Array) -> Eliminated:
+    """At several points, relative sds (points × factors).
+
+    Points after each other that differ in coarser factors alone share what comes before those.
+    """
+    points = len(relative)
+    counts, cross, inner = sums.counts[None], sums.cross[None], sums.inner[None]
+    log_determinant, lies_in = np.zeros(1), np.zeros(points, dtype=np.int64)
+    is_new = np.arange(points) == 0
+    steps = []
     for at in range(len(sums.nested)):
-        square = np.full(len(counts), relative[at] ** 2)
+        is_new[1:] |= relative[1:, at] != relative[:-1, at]
+        first = np.flatnonzero(is_new)
+        before, lies_in = lies_in[first], np.cumsum(is_new) - 1
+        if at:
+            counts, cross = counts[before], cross[before]
+        square = np.repeat(relative[first, at, None] ** 2, counts.shape[-1], axis=-1)
         if at == 0:
             square = square * sums.stretch**2
         weight = 1 + square * counts
-        steps.append((square, weight, counts, cross))
-        log_determinant += float(np.log(weight).sum())
-        shrunk = cross / weight[:, None]
-        inner = inner - cross.T @ (square[:, None] * shrunk)
+        steps.append(_Step(square, weight, counts, cross, lies_in))
+        log_determinant = log_determinant[before] + np.log(weight).sum(axis=-1)
+        shrunk = cross / weight[..., None]
+        inner = inner[before] - cross.swapaxes(-1, -2) @ (square[..., None] * shrunk)
         if at + 1 < len(sums.nested):
             parents = sums.parents[at]
-            counts, cross = parents.sums(counts / weight), parents.sums(shrunk)
-    return _Eliminated(tuple(steps), inner, log_determinant)
+            counts, cross = parents.sums(counts / weight, -1), parents.sums(shrunk, -2)
+    return Eliminated(tuple(steps), inner[lies_in], log_determinant[lies_in])
 
 
-def _scales(sums: Sums, relative: Array) -> Array:
-    """Relative sd of each crossed level, then 1 for X."""
-    crossed = np.repeat(relative[len(sums.nested) :], sums.crossed)
-    return np.concatenate([crossed, np.ones(sums.fixed)])
-
-
-def _factor(sums: Sums, relative: Array) -> tuple[_Eliminated, Array, Array]:
-    """What is left after elimination, scaled, and its Cholesky factor with y as last column."""
-    out = _eliminate(sums, relative)
-    scale = np.append(_scales(sums, relative), 1.0)
-    scaled = out.left * scale[:, None] * scale
+def _scaled(sums: Sums, left: Array, relative: Array) -> tuple[Array, Array]:
+    """What is left, scaled by the relative sd of each crossed level, and the scale (1 for X, y)."""
+    scale = np.ones((len(relative), left.shape[-1]))
     crossed = sum(sums.crossed)
+    scale[:, :crossed] = np.repeat(relative[:, len(sums.nested) :], sums.crossed, axis=-1)
+    scaled = left * scale[:, :, None] * scale[:, None, :]
     at = np.arange(crossed)
-    scaled[at, at] += 1.0
+    scaled[:, at, at] += 1.0
+    return scaled, scale
+
+
+def _lower(scaled: Array) -> Array:
     # The routine itself: its wrapper takes longer than such small matrices do.
     lower, fault = dpotrf(scaled, lower=True, clean=True)
     if fault:
         raise LinAlgError("the mixed-model equations are not positive definite")
-    return out, scale[:-1], lower
+    return np.asarray(lower)
+
+
+def factor(sums: Sums, relative: Array) -> tuple[Eliminated, Array, Array]:
+    """What is left after elimination, its scale, and its Cholesky factor with y as last column.
+
+    At several points, each in a row of its own.
+    """
+    out = _eliminate(sums, relative)
+    scaled, scale = _scaled(sums, out.left, relative)
+    return out, scale[:, :-1], np.array([_lower(each) for each in scaled])
 
 
 def reml_criterion(sums: Sums, relative: Array) -> float:
     """−2 × the restricted log likelihood, profiled over β and σ, at relative sds (factors,)."""
-    out, _, lower = _factor(sums, relative)
+    return float(reml_criteria(sums, relative[None, :])[0])
+
+
+def reml_criteria(sums: Sums, relative: Array) -> Array:
+    """The criterion at several points: (points × factors) to (points,).
+
+    The matrices are small, so that many of them at once cost little more than one does.
+    """
+    several = max(1, AT_ONCE // max(sums.cross.size, 1))
+    lots = [relative[first : first + several] for first in range(0, len(relative), several)]
+    return np.concatenate([_criteria(sums, lot) for lot in lots])
+
+
+def _criteria(sums: Sums, relative: Array) -> Array:
+    out, _, lower = factor(sums, relative)
     return _criterion(sums, out, lower)
 
 
-def _criterion(sums: Sums, out: _Eliminated, lower: Array) -> float:
-    diagonal = np.diagonal(lower)
+def _criterion(sums: Sums, out: Eliminated, lower: Array) -> Array:
+    diagonal = np.diagonal(lower, axis1=-2, axis2=-1)
     free = sums.free
-    residual = diagonal[-1] ** 2
-    return float(
-        out.log_determinant
-        + 2 * np.log(diagonal[:-1]).sum()
-        + free * (1 + np.log(2 * np.pi * residual / free))
-    )
+    residual = diagonal[:, -1] ** 2
+    rest = 2 * np.log(diagonal[:, :-1]).sum(axis=-1)
+    return np.asarray(out.log_determinant + rest + free * (1 + np.log(2 * np.pi * residual / free)))
 
 
 def fit_reml(
@@ -294,8 +314,9 @@ def fit_reml(
     relative = np.zeros(sums.factors) if start is None else start
     if free.any():
         relative = _smallest(sums, start, free, polish)
-    out, scale, lower = _factor(sums, relative)
-    solved, inverse = _solve(lower)
+    out, (scale,), lowers = factor(sums, relative[None])
+    lower = lowers[0]
+    solved, inverse = solve(lower)
     noise = lower[-1, -1] ** 2 / sums.free
     crossed = sum(sums.crossed)
     effects = np.split(scale[:crossed] * solved[:crossed], np.cumsum(sums.crossed)[:-1])
@@ -303,7 +324,7 @@ def fit_reml(
         relative,
         relative * np.sqrt(noise),
         float(np.sqrt(noise)),
-        _criterion(sums, out, lower),
+        float(_criterion(sums, out, lowers)[0]),
         solved[crossed:],
         noise * inverse[crossed:, crossed:],
         tuple(effects) if sums.crossed else (),
@@ -316,12 +337,19 @@ def _smallest(sums: Sums, start: Array | None, free: Mask, polish: bool) -> Arra
     base = np.zeros(sums.factors) if start is None else start.copy()
 
     def whole(at: Array) -> Array:
-        point = base.copy()
-        point[free] = np.abs(at)
-        return point
+        points = np.broadcast_to(base, (*at.shape[:-1], len(base))).copy()
+        points[..., free] = np.abs(at)
+        return points
 
     def criterion(at: Array) -> float:
         return reml_criterion(sums, whole(at))
+
+    def with_slope(at: Array) -> tuple[float, Array]:
+        """The criterion and its slope by forward differences, all points at once."""
+        step = np.where(at + _STEP > _WIDEST, -_STEP, _STEP)
+        ahead = at + np.diag(step)
+        found = reml_criteria(sums, whole(np.vstack([ahead, at])))
+        return float(found[-1]), (found[:-1] - found[-1]) / (np.diagonal(ahead) - at)
 
     starts = [np.full(number, 0.5), np.full(number, 0.1)]
     if start is not None:
@@ -330,7 +358,9 @@ def _smallest(sums: Sums, start: Array | None, free: Mask, polish: bool) -> Arra
 
     def descend(begin: Array) -> Any:
         bounds = [(0.0, _WIDEST)] * number
-        return minimize(criterion, begin, method="L-BFGS-B", bounds=bounds, options=exactly)
+        return minimize(
+            with_slope, begin, jac=True, method="L-BFGS-B", bounds=bounds, options=exactly
+        )
 
     found = [descend(each) for each in starts]
     best = np.abs(min(found, key=lambda each: float(each.fun)).x)
@@ -346,15 +376,17 @@ def _smallest(sums: Sums, start: Array | None, free: Mask, polish: bool) -> Arra
             options={"xatol": 1e-8, "fatol": 1e-10, "maxiter": 400 * number},
         )
         best = np.abs(exact.x)
+    least = criterion(best)
     for at in range(number):
         none = best.copy()
         none[at] = 0.0
-        if best[at] < _NONE or criterion(none) <= criterion(best) + 1e-9:
-            best = none
+        without = criterion(none)
+        if best[at] < _NONE or without <= least + 1e-9:
+            best, least = none, without
     return whole(best)
 
 
-def _solve(lower: Array) -> tuple[Array, Array]:
+def solve(lower: Array) -> tuple[Array, Array]:
     """Solution of the mixed-model equations and their inverse, from the factor with y last."""
     size = lower.shape[0] - 1
     triangle = lower[:size, :size]
@@ -362,55 +394,3 @@ def _solve(lower: Array) -> tuple[Array, Array]:
     # The last row of the factor is y's: L a = W'y, so that L' x = a.
     solved = np.linalg.solve(triangle.T, lower[size, :size])
     return np.asarray(solved, dtype=np.float64), inverse
-
-
-def posterior(sums: Sums, relative: Array, targets: Targets) -> Posterior:
-    """Means and variances of the targets, errors of the fixed effects included.
-
-    Given the relative sds; the noise variance is the estimate at them, with `sums.free` degrees of
-    freedom.
-    """
-    out, scale, lower = _factor(sums, relative)
-    solved, inverse = _solve(lower)
-    noise = lower[-1, -1] ** 2 / sums.free
-    rest = targets.rest * scale
-    constant = np.zeros(len(rest))
-    own = targets.fresh @ relative**2
-    carried = np.zeros((len(rest), len(sums.counts)))
-    for at, (square, weight, counts, cross) in enumerate(out.steps):
-        on = _dense(targets.nested[at]) + carried
-        pulled = on * (square / weight)
-        constant = constant + pulled @ cross[:, -1]
-        rest = rest - (pulled @ cross[:, :-1]) * scale
-        own = own + on**2 @ (square / weight)
-        if at + 1 < len(out.steps):
-            # A level gives way to all that stand above it, not to its parent alone.
-            carried = sums.parents[at].sums_across(carried - pulled * counts)
-    mean = constant + rest @ solved
-    variance = noise * (own + np.einsum("ij,jk,ik->i", rest, inverse, rest, optimize=True))
-    return Posterior(mean, variance, float(noise))
-
-
-def _dense(weights: csr_array | Array) -> Array:
-    if isinstance(weights, csr_array):
-        return np.asarray(weights.toarray())
-    return np.asarray(weights)
-
-
-def effects(sums: Sums, relative: Array) -> tuple[tuple[Array, ...], Array]:
-    """Best linear unbiased predictions: of the nested levels, finest first, and of the rest.
-
-    The rest is one vector: levels of the crossed factors, then fixed effects.
-    """
-    out, scale, lower = _factor(sums, relative)
-    size = len(scale)
-    rest = scale * np.linalg.solve(lower[:size, :size].T, lower[size, :size])
-    nested: list[Array] = []
-    whole: Array | None = None
-    for at in reversed(range(len(out.steps))):
-        square, weight, counts, cross = out.steps[at]
-        above = 0.0 if whole is None else whole[sums.parents[at].of]
-        own = square / weight * (cross[:, -1] - cross[:, :-1] @ rest - counts * above)
-        nested.insert(0, own)
-        whole = own + above
-    return tuple(nested), rest

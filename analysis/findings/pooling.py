@@ -11,7 +11,8 @@ from scipy.special import ndtr, stdtr
 
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed import Array, Codes, Targets, posterior
+from analysis.findings.mixed import Array, Codes
+from analysis.findings.mixed_effects import Targets, posterior
 
 # With more degrees of freedom than this, Student's distribution is the normal one.
 _NORMAL_FROM: Final = 200
@@ -75,10 +76,8 @@ def spread_of(model: HoursModel, targets: Targets) -> Spread:
     for first in range(0, number, _AT_ONCE):
         rows = slice(first, first + _AT_ONCE)
         some = targets.some(rows)
-        for at, relative in enumerate(model.nodes.relative):
-            found = posterior(model.sums, relative, some)
-            mean[rows, at], variance[rows, at] = found.mean, found.variance
-            noise[at] = found.noise_variance
+        found = posterior(model.sums, model.nodes.relative, some)
+        mean[rows], variance[rows], noise = found.mean.T, found.variance.T, found.noise_variance
     return Spread(mean, np.sqrt(variance), model.nodes.weight, noise, model.sums.free)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.findings.mixed import Array, Fit, Mask, Sums, reml_criterion
+from analysis.findings.mixed import Array, Fit, Mask, Sums, reml_criteria
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,7 +44,7 @@ def spread_nodes(
         grid, density = _conditional(sums, fit, int(at), scale[which])
         points[:, at], log_density = _drawn(grid, density, uniform[:, which])
         log_proposal += log_density
-    log_target = np.array([-reml_criterion(sums, point) / 2 for point in points])
+    log_target = -reml_criteria(sums, points) / 2
     log_target -= (points[:, varies] ** 2 / (2 * scale**2)).sum(axis=1)
     log_weight = log_target - log_proposal
     weight = np.exp(log_weight - log_weight.max())
@@ -58,11 +58,9 @@ def _conditional(sums: Sums, fit: Fit, at: int, scale: float) -> tuple[Array, Ar
     widest = max(3 * centre, 0.1)
     for _ in range(12):
         grid = widest * np.linspace(0, 1, 25) ** 1.5
-        log_density = np.empty(len(grid))
-        for which, value in enumerate(grid):
-            point = fit.relative.copy()
-            point[at] = value
-            log_density[which] = -reml_criterion(sums, point) / 2 - value**2 / (2 * scale**2)
+        points = np.tile(fit.relative, (len(grid), 1))
+        points[:, at] = grid
+        log_density = -reml_criteria(sums, points) / 2 - grid**2 / (2 * scale**2)
         density = np.exp(0.8 * (log_density - log_density.max()))
         if density[-1] < 1e-3:
             break

@@ -18,7 +18,8 @@ from scipy.stats import t as student
 from analysis.errors import Unavailable
 from analysis.findings.flagging import flags, overrun_probability
 from analysis.findings.hours_model import CLASS, MODEL, HoursData, HoursModel, fit_hours
-from analysis.findings.mixed import Array, Targets
+from analysis.findings.mixed import Array
+from analysis.findings.mixed_effects import Targets
 from analysis.findings.pooling import group_targets, pooled_overruns, service_targets
 
 TOLERANCE = 0.10

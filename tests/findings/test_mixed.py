@@ -27,18 +27,8 @@ from analysis.findings.hours_model import (
     HoursModel,
     fit_hours,
 )
-from analysis.findings.mixed import (
-    Array,
-    Codes,
-    Fit,
-    Sums,
-    Targets,
-    effects,
-    fit_reml,
-    posterior,
-    reml_criterion,
-    take_sums,
-)
+from analysis.findings.mixed import Array, Codes, Fit, Sums, fit_reml, reml_criterion, take_sums
+from analysis.findings.mixed_effects import Targets, effects, posterior
 from analysis.findings.pooling import group_targets, pooled_overruns
 from analysis.findings.variance_nodes import spread_nodes
 from tests.findings.dense import Dense

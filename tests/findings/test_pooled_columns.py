@@ -19,7 +19,7 @@ import pytest
 
 from analysis.costing.jobs import cost_records
 from analysis.findings.hours_model import CLASS, MODEL, HoursModel, fit_hours, hours_data
-from analysis.findings.mixed import posterior
+from analysis.findings.mixed_effects import posterior
 from analysis.findings.overruns import pooled_by_model
 from analysis.findings.pooling import group_targets, service_targets
 from analysis.records.read import read_records

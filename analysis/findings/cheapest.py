@@ -156,7 +156,7 @@ def _pulled(film: FilmToCut, roll: int, items: Sequence[int]) -> Plan:
     """Pieces on as many pulls of a roll as they want."""
     if not items:
         return []
-    found = soon_strip([film.ways[roll][item] for item in items], film.widths[roll])
+    found = soon_strip(tuple(film.ways[roll][item] for item in items), film.widths[roll])
     if found.length <= film.longest[roll]:
         return [(roll, [spot._replace(item=items[spot.item]) for spot in found.spots])]
     plans = [_one_by_one(film, roll, items)]
@@ -236,7 +236,7 @@ def _rows_on_pulls(
                 across += ways[item][0]
             along += deep[first]
         of_pull = [spot.item for spot in spots]
-        found = soon_strip([film.ways[roll][item] for item in of_pull], film.widths[roll])
+        found = soon_strip(tuple(film.ways[roll][item] for item in of_pull), film.widths[roll])
         if found.length < along:
             spots = [spot._replace(item=of_pull[spot.item]) for spot in found.spots]
         plan.append((roll, spots))

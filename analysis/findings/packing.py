@@ -67,7 +67,7 @@ def _on_one(
     pieces: Sequence[Piece],
     sheet: Sheet,
     knife_gap_m: float,
-    shortest: Callable[[Sequence[Ways], int], Strip],
+    shortest: Callable[[tuple[Ways, ...], int], Strip],
 ) -> Layout:
     if not pieces:
         return Layout((), 0.0, 0.0, True)
@@ -77,7 +77,7 @@ def _on_one(
     for piece, each in zip(ordered, ways, strict=True):
         if not each:
             raise PieceTooWide(piece, sheet)
-    found = shortest(ways, grid.room(sheet.width_m))
+    found = shortest(tuple(ways), grid.room(sheet.width_m))
     length_m = grid.length_m(found.length)
     if length_m > sheet.longest_m + LEAST_LENGTH:
         raise TooLittleFilm(sheet, length_m)

@@ -7,6 +7,7 @@ import itertools
 import time
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from typing import Final
 
 from analysis.findings.skyline import Entry, Spot, Ways, anneal, first_orders, lay, strip_trial
@@ -24,7 +25,8 @@ _LOOKS_EACH: Final = 100_000
 _LAST_PIECES: Final = (12, 16, 18, 20)
 _PART: Final = 0.125
 # For past jobs: pieces up to which every layout is looked at, to the end or for a moment; the
-# effort of that look and of the solver; and pieces looked at in the search over orders. [about s]
+# effort of that look and of the solver [about s]; pieces looked at in the search over orders, and
+# in the one before the solver; and groups of pieces whose layout is kept.
 _TINY: Final = 4
 _FEW: Final = 8
 _SMALL_EFFORT: Final = 0.3
@@ -32,6 +34,8 @@ _LOOK_EFFORT: Final = 0.04
 _SOON_FEW: Final = 0.1
 _SOON_MANY: Final = 0.25
 _SOON_LOOKS: Final = 20_000
+_FIRST_LOOKS: Final = 4_000
+_KEPT: Final = 4096
 # With more pieces the solver would take most of the time of a review, for some thousandths of film.
 _SOLVED: Final = 12
 
@@ -71,18 +75,22 @@ def small_strip(pieces: Sequence[Ways], width: int, effort: float) -> Strip:
     return best
 
 
-def soon_strip(pieces: Sequence[Ways], width: int) -> Strip:
+@lru_cache(maxsize=_KEPT)
+def soon_strip(pieces: tuple[Ways, ...], width: int) -> Strip:
     """The shortest layout found within a fraction of a second, for thousands of small groups.
 
-    Up to four pieces it is the shortest there is; up to a dozen, the solver is asked where no bound
-    and no look at every layout proves it, for it nearly always does so in less time than a search
-    over orders takes; with more, and where it does not, that search is the last word.
+    Up to four pieces it is the shortest there is; up to a dozen, the solver is asked where no
+    bound, no look at every layout and no short search over orders proves it, for it nearly always
+    does so, and the sooner from a better layout; with more, and where it does not, a longer search
+    is the last word. The same pieces come again and again: what was found for them is kept.
     """
     if len(pieces) <= _TINY:
         return small_strip(pieces, width, 1.0)
     best, order, useful = quick_strip(pieces, width)
     if len(pieces) <= _FEW and not best.is_best:
         best = small_strip(pieces, width, _LOOK_EFFORT)
+    if not best.is_best and len(pieces) <= _SOLVED:
+        best = _searched(pieces, useful, best, order, _FIRST_LOOKS, _FIRST_LOOKS, 0)[0]
     if not best.is_best and len(pieces) <= _SOLVED:
         effort = _SOON_FEW if len(pieces) <= _FEW else _SOON_MANY
         clock = clock_of(effort)

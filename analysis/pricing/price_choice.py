@@ -149,17 +149,15 @@ def cost_draws(basis: pd.DataFrame, draws: int, seed: int) -> Array:
     return np.asarray(normal[:, codes] * basis["cost_error"].fillna(0.0).to_numpy(float))
 
 
-def gains(
-    response: Response, basis: pd.DataFrame, settings: Settings, seed: int, counted: float = 1.0
-) -> Array:
+def gains(response: Response, basis: pd.DataFrame, settings: Settings, seed: int) -> Array:
     """Gain an enquiry of each price over the current one, draws × cells × candidates. [money]
 
-    Profit = paid × what is kept of a price − chance × (fixed fee + cost of a job). `counted` : the
-    part of what hours would earn elsewhere that is counted.
+    Profit = paid × what is kept of a price − chance × (fixed fee + cost of a job), the whole of
+    what hours would earn elsewhere counted where they are short.
     """
     cost, beyond = unit_costs(basis)
     draws = response.won.shape[0]
-    each = (cost + counted * beyond).to_numpy(float) + cost_draws(basis, draws, seed)
+    each = (cost + beyond).to_numpy(float) + cost_draws(basis, draws, seed)
     current = basis["current_price"].to_numpy(float)[:, None]
     terms = PriceTerms.of(settings)
     income = response.paid * current * terms.kept_share
@@ -198,14 +196,15 @@ def best_moves(
     held = response.won.mean(axis=0) * short
     allowed = may_be_asked(response.prices, floor, response.learnt)
 
-    # A lower price takes hours from others, which costs all that they earn.
-    with np.errstate(invalid="ignore"):
-        takes_hours = response.prices < response.prices[:, :1]
     whole = gains(response, basis, settings, seed)
+    beyond = unit_costs(basis)[1].to_numpy(float)
+    # What of a gain is hours freed; a lower price takes hours from others, at all that they earn.
+    with np.errstate(invalid="ignore"):
+        frees = (response.prices >= response.prices[:, :1]) * beyond[:, None]
+    freed = (response.won[:, :, :1] - response.won) * frees
 
     def moves(part: int) -> Moves:
-        gain = gains(response, basis, settings, seed, part / _PARTS)
-        gain = np.where(takes_hours, whole, gain)
+        gain = whole if part == _PARTS else whole - (1 - part / _PARTS) * freed
         return Moves(choose(gain, allowed), gain, part / _PARTS)
 
     def fills(found: Moves) -> bool:
@@ -213,7 +212,7 @@ def best_moves(
         return bool(enquiries @ then >= (1 - MOST_FREED) * (enquiries @ held[:, 0]))
 
     found = moves(_PARTS)
-    if not (unit_costs(basis)[1] > 0).any() or fills(found):
+    if not (beyond > 0).any() or fills(found):
         return found
     found, low, high = moves(0), 0, _PARTS
     while high - low > 1:
@@ -249,8 +248,9 @@ def choose(gain: Array, allowed: Flags, doubt: float = DOUBT) -> Places:
     that is no gain. So a move must gain with a probability of 1 − doubt, and is the smaller, the
     less is known of the customers.
     """
-    known = np.where(np.isfinite(gain), gain, -np.inf)
-    worth = np.quantile(known, doubt, axis=0, method="lower")
-    worth = np.where(allowed, worth, -np.inf)
+    worth = np.full(allowed.shape, -np.inf)
+    asked = gain[:, allowed]
+    asked[~np.isfinite(asked)] = -np.inf
+    worth[allowed] = np.quantile(asked, doubt, axis=0, method="lower")
     worth[:, 0] = 0.0
     return np.asarray(worth.argmax(axis=1), dtype="int64")

@@ -58,7 +58,8 @@ def _waste_table(by: str, title: str, key: Column, which: str) -> Table:
             money("avoidable_cost", "Each cut's cost × its avoidable area ÷ its consumed area."),
             area(
                 "side_and_handling_area",
-                "Side loss and handling margin together, where some pieces were not measured.",
+                "Side loss and handling margin together, where some pieces were not measured; all "
+                "that was lost, where no cut is written down by itself.",
             ),
             count("cuts_unmeasured", "Pulls without finished sizes: counted, in no area here."),
             ENOUGH,

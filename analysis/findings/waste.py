@@ -2,12 +2,21 @@
 
 import pandas as pd
 
+from analysis.costing.cuts import FROM_LOG
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import is_enough
 from analysis.findings.groups import Period, group_sums
 from analysis.sums import ratio
 
+# What only a row of the cuts table tells; a job sheet has one length for all of it.
+_TOLD_BY_CUTS = (
+    "opening_area_m2",
+    "recut_area_m2",
+    "damage_area_m2",
+    "test_area_m2",
+    "end_of_roll_area_m2",
+)
 _NAMES = {"vehicle_class": "class", "roll_width_m": "width"}
 # Widths that differ by less than a tenth of a millimetre are one width.
 _WIDTH_PLACES = 4
@@ -36,7 +45,9 @@ def waste_by(
     cuts count, counter sales and shop use included; otherwise cuts of known jobs. A first-time cut
     without finished sizes counts in `cuts` and `cuts_unmeasured` and in no area. Side loss,
     handling margin and what was avoidable are missing for a group in which a piece was not
-    measured; the sum `side_and_handling_area_m2` is not. A cut from an offcut has no roll width.
+    measured; the sum `side_and_handling_area_m2` is not. Openings, recuts, damage, tests and ends
+    of rolls are missing for a group without a row in the cuts table, where they stand in that sum.
+    A cut from an offcut has no roll width.
     No table is by person: who cut a piece says little of why film was lost. [m²]
     """
     pulls = costing.shelf.pulls
@@ -76,7 +87,11 @@ def waste_by(
     counts = group_sums(chosen.assign(no=~chosen["measured"]), {key: key}, {}, "cuts")
     unmeasured = group_sums(chosen[~chosen["measured"]], {key: key}, {}, "cuts_unmeasured")
     table = areas.reindex(counts.index).join(counts)
+    logged = group_sums(measured[measured["pulled_from"] == FROM_LOG], {key: key}, {}, "logged")
+    is_told = logged["logged"].reindex(table.index).notna()
+    told_apart = {name: table[name].where(is_told) for name in _TOLD_BY_CUTS}
     return table.assign(
+        **told_apart,
         cuts_unmeasured=unmeasured["cuts_unmeasured"].reindex(table.index, fill_value=0),
         waste_share=ratio(table["waste_area_m2"], table["consumed_area_m2"]),
         enough=is_enough(table["cuts"], fewest),

@@ -52,6 +52,10 @@ CAUSES: Final = (
     "test_area",
     "end_of_roll_area",
 )
+NO_CAUSES: Final = (
+    "To what it was lost is not written down: the table cuts, a row a pull with its pieces and its "
+    "reason, tells side loss, handling and recuts apart."
+)
 UNSPLIT: Final = "side_and_handling_area"
 FLOWS_OUT: Final = (
     "jobs_area",
@@ -95,6 +99,11 @@ class StacksInfo(RowsInfo):
     axis: str = ""
 
 
+def causes_told(frame: pd.DataFrame) -> bool:
+    """Whether any film's losses are told apart: not where all cuts stand on job sheets alone."""
+    return bool(number(frame, "recut_area").notna().any())
+
+
 def waste_causes(frame: pd.DataFrame) -> pd.DataFrame:
     """Wasted area and its cost by cause, largest area first: `cause`, `area`, `cost`.
 
@@ -132,6 +141,8 @@ def gather_causes(review: Review) -> CausesInfo:
         return CausesInfo(title="What film is lost to", line=found.line)
     say = Numbers(review.settings)
     causes = waste_causes(found.quarter)
+    if not causes_told(found.quarter) and not causes.empty:
+        return CausesInfo(title="What film is lost to", line=NO_CAUSES)
     if causes.empty:
         line = f"No film was lost in {review.quarter.label}, or no cut was measured."
         return CausesInfo(title="What film is lost to", line=line)

@@ -7,7 +7,14 @@ import pandas as pd
 
 from analysis.report.answer import Answer
 from analysis.report.figures_allowance import allowance_sentence
-from analysis.report.figures_film import cause_name, is_counted, unexplained, waste_causes
+from analysis.report.figures_film import (
+    NO_CAUSES,
+    cause_name,
+    causes_told,
+    is_counted,
+    unexplained,
+    waste_causes,
+)
 from analysis.report.figures_orders import order_sentence
 from analysis.report.grids import number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed
@@ -50,6 +57,8 @@ def film_answer(review: Review) -> Answer:
     ]
     share = "All" if len(every) == len(causes) else "Most"
     detail = f"{share} of it to {listed(named)}." if named else ""
+    if not causes_told(found.quarter):
+        detail = NO_CAUSES
     saved = number(found.quarter, "avoidable_area").sum(min_count=1)
     if not pd.isna(saved) and saved > _A_HAND:
         worth = number(found.quarter, "avoidable_cost").sum(min_count=1)

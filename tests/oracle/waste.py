@@ -36,7 +36,8 @@ def waste_of(costing: Costing, pulls: list[Pull]) -> dict[str, Any]:
 
     Waste = consumed - finished, and is side loss + handling margin + opening of first-time cuts
     and the whole of what any other cut consumed. Where a first-time cut has no piece sizes, side
-    loss and handling margin of the group are blank; their sum never is.
+    loss and handling margin of the group are blank; their sum never is. Openings and the areas by
+    reason are blank where no cut of the group is logged.
     """
     measured = [pull for pull in pulls if pull.finished() is not None]
     areas: dict[str, Any] = {
@@ -49,6 +50,8 @@ def waste_of(costing: Costing, pulls: list[Pull]) -> dict[str, Any]:
     }
     for reason, column in REASONS.items():
         areas[column] = total([pull.consumed() for pull in measured if pull.reason == reason])
+    if not any(pull.cut_id is not None for pull in measured):
+        areas |= dict.fromkeys(("opening_area", *REASONS.values()))
     areas["waste_area"] = less(areas["consumed_area"], areas["finished_area"])
     costs = {"waste_cost": total([cost_of_waste(pull) for pull in measured])}
     if costing.packed:

@@ -4,10 +4,12 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 from analysis.records.read import read_records
-from analysis.report.film_answers import order_answer, shelf_answer
+from analysis.report.figures_film import NO_CAUSES, gather_causes
+from analysis.report.film_answers import film_answer, order_answer, shelf_answer
 from analysis.report.results import Review
 from analysis.review import review_records
 from tests.shops import write_shop
@@ -26,7 +28,7 @@ def review_of(folder: Path, **tables: str) -> Review:
         f"\n    J{at} | {day} | roof | Harrow | Pike | midsize car | GB | 3 | 420 | 2 | 1"
         for at, day in enumerate(days)
     ]
-    write_shop(folder, TOML, jobs=JOB + "".join(rows), **{"purchases": BOUGHT} | tables)
+    write_shop(folder, TOML, **{"jobs": JOB + "".join(rows), "purchases": BOUGHT} | tables)
     return review_records(read_records(folder), "2026Q2")
 
 
@@ -52,3 +54,21 @@ def test_a_roll_that_came_after_the_quarter_is_not_ordered_again(tmp_path: Path)
     review = review_of(tmp_path / "came", purchases=came)
     assert order_answer(review).line == "Nothing has to be ordered now."
     assert str(review.frame("film_orders")["as_of"].iloc[0])[:10] == "2026-07-04"
+
+
+def test_causes_that_nobody_writes_down_are_blank_and_not_none(tmp_path: Path) -> None:
+    """Job sheets alone: 2 m² pulled and 1.5 finished a roof, of whatever was lost."""
+    sheets = JOB.replace("| roll_width", "| roll_width | finished_area")
+    rows = [
+        f"\n    J{at} | 2026-05-{at + 1:02d} | roof | Harrow | Pike | midsize car | GB | 3 | 420 | 2 | 1 | 1.5"
+        for at in range(6)
+    ]
+    review = review_of(tmp_path, jobs=sheets + "".join(rows))
+    (row,) = review.frame("waste_by_film").to_dict("records")
+    assert row["waste_area_m2"] == row["side_and_handling_area_m2"] == 3.0
+    parts = ("opening", "recut", "damage", "test", "end_of_roll")
+    assert all(math.isnan(row[f"{part}_area_m2"]) for part in parts)
+    answer = film_answer(review)
+    assert answer.line.startswith("Of 12.0 m² of film cut, 25% was lost: 3.0 m²")
+    assert answer.detail.startswith(NO_CAUSES)
+    assert gather_causes(review).line == NO_CAUSES

@@ -16,14 +16,7 @@ from analysis.records.cell_rules import REQUIRED_BLANK, CellFault, as_written, s
 from analysis.records.cells import missing_column, read_column
 from analysis.records.delimited import Note, RawTable
 from analysis.records.film_rules import film_findings, width_unknown, with_pulled_width
-from analysis.records.headers import (
-    MISSING_COLUMN,
-    UNKNOWN_COLUMN,
-    Header,
-    missing_columns,
-    read_header,
-    unknown_columns,
-)
+from analysis.records.headers import Header, header_notes, read_header
 from analysis.records.job_rules import HOURS_AGAINST_LOG, job_findings
 from analysis.records.model import FINDING_COLUMNS, REJECTED
 from analysis.records.money_rules import money_findings
@@ -269,17 +262,9 @@ def note_rows(notes: Iterable[Note], table: str, file: str) -> Iterator[tuple[ob
 
 
 def _notes(table: _ReadTable) -> Iterator[tuple[object, ...]]:
-    raw, header = table.raw, table.header
-    ours = RECORD_TABLES[raw.table]
-    unknown = [
-        Note(1, label, label, UNKNOWN_COLUMN.code, UNKNOWN_COLUMN.severity, problem, remedy)
-        for label, problem, remedy in unknown_columns(raw, ours, header)
-    ]
-    missing = [
-        Note(1, name, "", MISSING_COLUMN.code, MISSING_COLUMN.severity, problem, remedy)
-        for name, problem, remedy in missing_columns(raw, ours, header)
-    ]
-    yield from note_rows([*unknown, *missing, *raw.notes], raw.table, raw.file)
+    raw = table.raw
+    notes = header_notes(raw, RECORD_TABLES[raw.table], table.header)
+    yield from note_rows(notes, raw.table, raw.file)
 
 
 def _found_frame(each: Found, table: _ReadTable) -> pd.DataFrame:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rapidfuzz import fuzz, process
 
 from analysis.errors import RecordsError
-from analysis.records.delimited import RawTable, shown
+from analysis.records.delimited import Note, RawTable, shown
 from analysis.records.model import DOUBTFUL, REJECTED
 from analysis.records.rule import Rule, toml_line, toml_pair
 from analysis.schema import Table
@@ -15,6 +15,12 @@ from analysis.settings import FILE_NAME, Settings
 
 _NEAR = 55
 _MOST_NAMED = 20  # columns that one line names
+_HEADS = 10  # rows under the first one that may be those of the column names
+_FEWEST_KNOWN = 2  # columns of ours that make a row one of column names
+# What is told of a table whose column names stand further down comes from that alone.
+_OF_TITLES = frozenset(
+    {"title-above-header", "row-too-long", "column-without-name", "merged-cells"}
+)
 
 UNKNOWN_COLUMN = Rule(
     "unknown-column",
@@ -32,12 +38,16 @@ MISSING_COLUMN = Rule(
 
 @dataclass(frozen=True)
 class Header:
-    """The columns of a file: `places` by our name, and what the file has beside them or lacks."""
+    """The columns of a file: `places` by our name, and what the file has beside them or lacks.
+
+    `names_row` : the number of the row in which the column names stand, where it is not the first.
+    """
 
     places: Mapping[str, int]
     labels: Mapping[str, str]
     unknown: tuple[int, ...]
     missing: tuple[str, ...]
+    names_row: int | None = None
 
 
 def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
@@ -49,11 +59,10 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
         Two columns that are the same one of ours; a required column that a required table lacks.
 
     """
-    mapped = settings.columns.get(table.name, {})
     places: dict[str, int] = {}
     unknown: list[int] = []
     for place, label in enumerate(raw.header):
-        name = mapped.get(_folded(label)) or _our_form(label)
+        name = _ours(label, table, settings)
         if name not in table.names:
             unknown += [place] if label.strip() else []
             continue
@@ -66,10 +75,61 @@ def read_header(raw: RawTable, table: Table, settings: Settings) -> Header:
         places[name] = place
     missing = [each.name for each in table.columns if each.required and each.name not in places]
     labels = {name: raw.header[place].strip() for name, place in places.items()}
-    header = Header(places, labels, tuple(unknown), tuple(missing))
+    names_row = _names_row(raw, table, settings, len(places)) if missing else None
+    header = Header(places, labels, tuple(unknown), tuple(missing), names_row)
     if missing and table.required:
         raise RecordsError(f"{raw.file}: {_lacks(raw, table, header)}")
     return header
+
+
+def header_notes(raw: RawTable, table: Table, header: Header) -> Iterator[Note]:
+    """What is to be told of the columns, and what the reading of the file has told."""
+    rule = MISSING_COLUMN
+    if header.names_row is not None:
+        problem, remedy = _title_above(raw, header.names_row)
+        title, place = _title(raw), header.names_row
+        yield Note(place, "", title, rule.code, rule.severity, problem, remedy)
+        yield from (note for note in raw.notes if note.rule not in _OF_TITLES)
+        return
+    for label, problem, remedy in unknown_columns(raw, table, header):
+        code, severity = UNKNOWN_COLUMN.code, UNKNOWN_COLUMN.severity
+        yield Note(1, label, label, code, severity, problem, remedy)
+    for name, problem, remedy in missing_columns(raw, table, header):
+        yield Note(1, name, "", rule.code, rule.severity, problem, remedy)
+    yield from raw.notes
+
+
+def _ours(label: str, table: Table, settings: Settings) -> str:
+    """Give our name of a column, or what its name would be if it were one of ours."""
+    return settings.columns.get(table.name, {}).get(_folded(label)) or _our_form(label)
+
+
+def _names_row(raw: RawTable, table: Table, settings: Settings, known: int) -> int | None:
+    """Find the number of the row below in which the column names stand, if they do.
+
+    It is the first with two names of ours or more, and more than the first row has (`known`).
+    """
+    laid = zip(raw.rows[:_HEADS], raw.cells.head(_HEADS).to_numpy(dtype=object), strict=True)
+    below = [(int(row), list(cells)) for row, cells in laid]
+    below += [(each.row, list(each.cells)) for each in raw.rejected_rows[:_HEADS]]
+    for row, cells in sorted(below, key=lambda each: each[0])[:_HEADS]:
+        names = {_ours(str(cell), table, settings) for cell in cells}
+        if len(names & set(table.names)) >= max(_FEWEST_KNOWN, known + 1):
+            return row
+    return None
+
+
+def _title_above(raw: RawTable, row: int) -> tuple[str, str]:
+    """Say that the column names stand in another row than the first, and what to do."""
+    return (
+        f"the column names stand in row {row}; what is above them ('{_title(raw)}') looks like a "
+        "title",
+        f"Delete every row above row {row}: the first row must hold the column names.",
+    )
+
+
+def _title(raw: RawTable) -> str:
+    return shown(next((label for label in raw.header if label.strip()), ""))
 
 
 def unknown_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tuple[str, str, str]]:
@@ -97,6 +157,8 @@ def missing_columns(raw: RawTable, table: Table, header: Header) -> Iterator[tup
 
 def _lacks(raw: RawTable, table: Table, header: Header) -> str:
     """What a table cannot do without, all at once: nobody mends a header column by column."""
+    if header.names_row is not None:
+        return ". ".join(_title_above(raw, header.names_row))
     if len(header.missing) == 1:
         return ". ".join(_lack(raw, table, header, header.missing[0]))
     theirs = [_theirs(raw, header, name) or "Your column" for name in header.missing]

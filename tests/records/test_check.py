@@ -256,6 +256,40 @@ def test_an_optional_table_without_a_required_column_is_rejected_whole(shop: Any
     ]
 
 
+@pytest.mark.parametrize("above", [1, 2, 9])
+def test_column_names_under_a_title_are_found(above: int, shop: Any) -> None:
+    names = len(shop.tables["jobs"][0])
+    titles = [["JOBS 2026 - Bayside Film"], *([f"note {at}"] for at in range(1, above))]
+    shop.tables["jobs"][:0] = titles
+    for wide in (False, True):  # cells of the title that a spreadsheet wrote, or none
+        if wide:
+            shop.tables["jobs"][0] += [""] * (names - 1)
+        with pytest.raises(RecordsError) as caught:
+            shop.read()
+        assert str(caught.value) == (
+            f"jobs.csv: the column names stand in row {above + 1}; what is above them ('JOBS 2026 "
+            f"- Bayside Film') looks like a title. Delete every row above row {above + 1}: the "
+            "first row must hold the column names."
+        )
+
+
+def test_column_names_far_below_are_not_looked_for(shop: Any) -> None:
+    shop.tables["jobs"][:0] = [[f"note {at}"] for at in range(11)]
+    with pytest.raises(RecordsError, match=r"^jobs\.csv: there are no columns job_id, "):
+        shop.read()
+
+
+def test_a_title_above_an_optional_table_is_one_finding(shop: Any) -> None:
+    shop.tables["capacity"][:0] = [["Hours of 2026", "", ""], ["of the shop"]]
+    records = shop.read()
+    columns = ["row", "column", "value", "rule", "severity"]
+    assert records.findings[columns].to_numpy().tolist() == [
+        [3, "", "Hours of 2026", "missing-column", "rejected"]
+    ]
+    assert records["capacity"].empty
+    assert len(records.rejected["capacity"].splitlines()) == 5
+
+
 def test_headers_are_matched_without_case_spaces_and_hyphens(shop: Any) -> None:
     shop.rename("jobs", "job_id", "  JOB id ").rename(
         "jobs", "quoted_film_area", "Quoted-Film area"

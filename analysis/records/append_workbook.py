@@ -37,10 +37,11 @@ _KEPT: Final = re.compile(
     r"xl/tables/table\d+\.xml|xl/printersettings/.*"
 )
 _SHEET: Final = re.compile(r"xl/worksheets/sheet\d+\.xml")
-_IN_SHEET: Final = (
-    (re.compile(rb"<(?:\w+:)?f[ >/]"), "formulas, whose values would be lost"),
-    (re.compile(rb"<(?:\w+:)?extLst"), "features of newer programs"),
-)
+_NEWER: Final = re.compile(rb"<(?:\w+:)?extLst")
+# The formula of a cell stands first in it (ECMA-376, part 1, 18.3.1.4).
+_FORMULA: Final = re.compile(rb"<(?:\w+:)?c\b([^>]*)>\s*<(?:\w+:)?f[ >/]|<(?:\w+:)?f[ >/]")
+_PLACE: Final = re.compile(rb'\br="([A-Za-z]+\d+)"')
+_MOST_NAMED: Final = 3  # formulas that a line names
 _WORDS: Final = (
     ("vbaproject", "macros"),
     ("chart", "charts"),
@@ -67,13 +68,15 @@ def with_rows(
     """
     file, _, name = raw.file.partition(", sheet ")
     book = open_workbook(data, file)
-    lost = _would_lose(book)
-    if lost:
-        lines = _to_paste(raw, table, rows, settings)
+    parts, formulas = _would_lose(book), _formulas(book)
+    if parts or formulas:
+        lost = " and ".join([*([_named(formulas)] if formulas else []), *parts][:_MOST_NAMED])
+        paste = f"aste the rows above under the last row of the sheet {name or table.name}."
+        freed = "Put the values in place of the formulas (copy, paste as values) and run this again"
         raise NotAppended(
-            f"{file} holds {lost}, so it is not written anew; nothing was written. Paste the rows "
-            f"above under the last row of the sheet {name or table.name}.",
-            lines,
+            f"{file} holds {lost}, so it is not written anew; nothing was written. "
+            + (f"P{paste}" if parts else f"{freed}, or p{paste}"),
+            _to_paste(raw, table, rows, settings),
         )
     at = _sheet_place(book, name)
     open_book = load_workbook(io.BytesIO(data), rich_text=True)
@@ -94,8 +97,8 @@ def _sheet_place(book: Workbook, name: str) -> int:
     return next(at for at, (title, _) in enumerate(book.sheets) if title.strip() == name.strip())
 
 
-def _would_lose(book: Workbook) -> str:
-    """What would be lost, in words; nothing where all is kept."""
+def _would_lose(book: Workbook) -> list[str]:
+    """What would be lost beside formulas, in words; nothing where all is kept."""
     lost = []
     for part in book.archive.parts:
         if part.endswith("/"):
@@ -103,10 +106,26 @@ def _would_lose(book: Workbook) -> str:
         if not _KEPT.fullmatch(part):
             words = next((words for mark, words in _WORDS if mark in part), "")
             lost.append(words or f"the part {part}")
-        elif _SHEET.fullmatch(part):
-            content = b"".join(book.archive.pieces(part))
-            lost += [words for mark, words in _IN_SHEET if mark.search(content)]
-    return " and ".join(list(dict.fromkeys(lost))[:3])
+        elif _SHEET.fullmatch(part) and _NEWER.search(b"".join(book.archive.pieces(part))):
+            lost.append("features of newer programs")
+    return list(dict.fromkeys(lost))
+
+
+def _formulas(book: Workbook) -> list[str]:
+    """Where formulas stand, sheet by sheet: `jobs!H12`, or the sheet where the cell has no name."""
+    cells = []
+    for title, part in book.sheets:
+        for formula in _FORMULA.finditer(b"".join(book.archive.pieces(part))):
+            place = _PLACE.search(formula[1] or b"")
+            cells.append(f"{title.strip()}!{place[1].decode()}" if place else title.strip())
+    return cells
+
+
+def _named(formulas: list[str]) -> str:
+    """Name the first formulas, and say how many there are."""
+    first = ", ".join(formulas[:_MOST_NAMED])
+    more = f" and {len(formulas) - _MOST_NAMED:,} more" if len(formulas) > _MOST_NAMED else ""
+    return f"formulas, whose values would be lost ({first}{more})"
 
 
 def _to_paste(raw: RawTable, table: Table, rows: pd.DataFrame, settings: Settings) -> list[str]:

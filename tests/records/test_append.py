@@ -459,6 +459,35 @@ def test_what_would_be_lost_is_refused_and_the_rows_are_given(
     assert (folder / "records.xlsx").read_bytes() == before
 
 
+@pytest.mark.parametrize(
+    ("cells", "named"),
+    [
+        (("rates!C2",), "(rates!C2)"),
+        (
+            ("rates!C2", "decisions!D9", "rates!C9", "rates!D9", "rates!E9"),
+            "(decisions!D9, rates!C2, rates!C9 and 2 more)",
+        ),
+    ],
+)
+def test_formulas_are_named_with_what_to_do(
+    cells: tuple[str, ...], named: str, tmp_path: Path
+) -> None:
+    folder, book = workbook(tmp_path)
+    for each in cells:
+        sheet, _, place = each.partition("!")
+        book[sheet][place] = "=20+5.5"
+    book.save(folder / "records.xlsx")
+    known = read_records(folder)
+    with pytest.raises(NotAppended) as caught:
+        append_rows(folder, "decisions", rows(), known)
+    assert str(caught.value) == (
+        f"records.xlsx holds formulas, whose values would be lost {named}, so it is not written "
+        "anew; nothing was written. Put the values in place of the formulas (copy, paste as "
+        "values) and run this again, or paste the rows above under the last row of the sheet "
+        "decisions."
+    )
+
+
 def test_features_of_newer_programs_are_refused(tmp_path: Path) -> None:
     import zipfile
 

@@ -164,11 +164,31 @@ def parse_settings(text: str) -> Settings:
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SettingsError(f"{FILE_NAME} cannot be read: {error}. Mend that line.") from error
+        raise SettingsError(_broken_line(text, str(error))) from error
     except (RecursionError, ValueError) as error:
         what = "brackets in brackets" if isinstance(error, RecursionError) else "digits in a number"
         raise SettingsError(f"{FILE_NAME} cannot be read: there are too many {what}.") from error
     return _checked(_section(Settings, data, ""))
+
+
+def _broken_line(text: str, error: str) -> str:
+    """Say which line of the file cannot be read, what stands there, and how it is to be written.
+
+    `error` : the parser's own words, which end in `(at line 8, column 18)`.
+    """
+    lines = text.split("\n")
+    found = re.fullmatch(r"(.*) \(at line (\d+), column \d+\)", error, re.DOTALL)
+    reason, number = (found[1], int(found[2])) if found else (error.partition(" (")[0], 0)
+    if not number:  # something is not closed, and the file ends
+        number = max((at for at, line in enumerate(lines, 1) if line.strip()), default=1)
+    start = f"{FILE_NAME}, line {number}: {_shown(lines[number - 1].strip())}"
+    if reason.startswith(("Cannot overwrite", "Cannot declare")):
+        return f"{start} stands in the file a second time. Delete one of the two."
+    return (
+        f"{start} cannot be read ({reason[:1].lower()}{reason[1:]}). Numbers take a point here "
+        '(22.5, not 22,5), text stands in quotes ("USD"), so does a name with a space or a point, '
+        "and true and false are small. Mend that line."
+    )
 
 
 def known_keys() -> list[tuple[str, Any, str]]:

@@ -62,8 +62,8 @@ def counter_prices(film_cost: pd.Series, each: pd.DataFrame, settings: Settings)
     -------
     DataFrame
         `lowest_price` : nothing is left, paid by card; `price_to_ask` : leaves the target margin
-        after film and staff time, as the price of an install does, and is never under the lowest
-        price, which pays for installs displaced too; rounded up to `counter.round_to`. [money, as
+        after film and staff time, as the price of an install does, once it has paid for installs
+        displaced; so it is over the lowest price; rounded up to `counter.round_to`. [money, as
         written]
 
     Notes
@@ -77,7 +77,8 @@ def counter_prices(film_cost: pd.Series, each: pd.DataFrame, settings: Settings)
     cost = film_cost + staff
     floor = floor_prices(cost, pd.Series(settings.counter_margin, index=cost.index), terms)
     # Without a floor there is no price to ask, whatever the lowest is.
-    asked = _rounded_up(floor.clip(lower=lowest), settings.counter.round_to)
+    asked = floor + installs.clip(lower=0.0) / terms.kept_share
+    asked = _rounded_up(asked, settings.counter.round_to)
     return pd.DataFrame({"lowest_price": lowest, "price_to_ask": asked}, index=film_cost.index)
 
 

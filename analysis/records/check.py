@@ -20,6 +20,7 @@ from analysis.records.headers import Header, header_notes, read_header
 from analysis.records.job_rules import HOURS_AGAINST_LOG, job_findings
 from analysis.records.model import FINDING_COLUMNS, REJECTED
 from analysis.records.money_rules import money_findings
+from analysis.records.remark_rows import TOTAL_OR_REMARK, remark_rows, without_rows
 from analysis.records.row_rules import (
     dates_out_of_range,
     repeated_keys,
@@ -149,8 +150,10 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
             blank = read.typed.isna() & ~index.isin(read.faults.index)
             problem = f"{column.name} is blank, and every row of {table.name} needs it"
             findings.append(found(REQUIRED_BLANK, table.name, column.name, index[blank], problem))
+    remarks = remark_rows(raw, header, table, columns)
     columns["row"] = pd.Series(raw.rows, index=index, dtype="int64")
     frame = with_defaults(table.name, pd.DataFrame(columns, index=index))
+    findings = [*without_rows(findings, rows_told(remarks, TOTAL_OR_REMARK)), *remarks]
     return _ReadTable(raw, header, frame), [] if header.missing else findings
 
 

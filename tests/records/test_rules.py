@@ -24,6 +24,11 @@ def _replace_file(shop: Any, name: str, text: str | bytes) -> None:
 
 REJECTING: list[Fault] = [
     ("required-blank", lambda s: s.set("jobs", 2, model=""), [("jobs", 2, "model")]),
+    (
+        "total-or-remark",
+        lambda s: s.add("jobs", job_id="TOTAL", quoted_price="2100"),
+        [("jobs", 9, "job_id")],
+    ),
     ("required-blank", lambda s: s.set("rates", 3, wage=" "), [("rates", 3, "wage")]),
     ("not-a-date", lambda s: s.set("hours", 3, worked_on="6/7/26"), [("hours", 3, "worked_on")]),
     ("not-a-date", lambda s: s.set("jobs", 3, quoted_on="2026-02-30"), [("jobs", 3, "quoted_on")]),

@@ -118,6 +118,8 @@ def _review(asked: argparse.Namespace) -> int:
     from analysis.report.sentences import answers
 
     _say(review.quarter.spelled)
+    if asked.quarter is None:
+        _say_if_later(review)
     told = answers(review)
     for answer in told:
         # What is missing for an answer stands behind its line.
@@ -128,8 +130,6 @@ def _review(asked: argparse.Namespace) -> int:
     for line in dict.fromkeys(each.line for each in review.unavailable()):
         if line not in said:
             _say(f"- Not computed: {line}")
-    if asked.quarter is None:
-        _say_if_later(review)
     _say(_findings_line(review.records))
     _say(f"\nThe report: {out / 'index.html'}")
     return _status(review.records, asked.strict)
@@ -260,7 +260,7 @@ def _say_if_later(review: "Review") -> None:
     newest = working_days(review.records).max()
     if newest > review.quarter.last_day:
         label = quarter_of(newest, review.settings.fiscal_year_starts).label
-        _say(f"- There is work up to {newest:%Y-%m-%d}; --quarter {label} reviews it so far.")
+        _say(f"Later work, up to {newest:%Y-%m-%d}, is not in it: --quarter {label} reviews that.")
 
 
 def _status(records: "Records", strict: str) -> int:

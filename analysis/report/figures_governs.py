@@ -55,6 +55,10 @@ from analysis.schema import Table
 
 _SHORT: Final = {BAYS: "the bays are short", INSTALLERS: "people's hours are short"}
 # Services whose gain is under this are not named. [money]
+_NO_MIX: Final = (
+    "Nothing is short for the next quarter, so no service has to make room for another: every job "
+    "that leaves something is worth taking, and no mix is weighed."
+)
 _NO_GAIN: Final = 0.5
 
 
@@ -240,6 +244,8 @@ def gather_mix(review: Review) -> MixInfo:
     found = slices_of(review, BEST_MIX.name)
     if found.line:
         return MixInfo(title="What another mix would earn", line=found.line)
+    if governing_now(review).constraint == NOTHING:
+        return MixInfo(title="What another mix would earn", line=_NO_MIX)
     say = Numbers(review.settings)
     is_total = found.quarter["service"] == ALL_SERVICES
     frame, total = found.quarter[~is_total], found.quarter[is_total]

@@ -31,12 +31,16 @@ class Shown:
         bands = [band.text for band in grid.bands for _ in range(band.width)]
         heads = [_heading(heading) for heading in grid.headings]
         lines = [heads, *rows] if not any(bands) else [bands, heads, *rows]
+        if not heads:
+            return grid.caption
         widths = [max(len(line[at]) for line in lines) for at in range(len(heads))]
         right = [heading.is_number for heading in grid.headings]
         return "\n".join([grid.caption, *(_aligned(line, widths, right) for line in lines)])
 
     def _repr_html_(self) -> str:
         grid = self.grid
+        if not grid.headings:
+            return Markup("<p>{}</p>").format(_no_formula(grid.caption))
         bands = "".join(
             Markup('<th colspan="{}">{}</th>').format(band.width, band.text) for band in grid.bands
         )
@@ -52,8 +56,9 @@ class Shown:
         top = f"<tr>{bands}</tr>" if bands else ""
         note = Markup("<p><small>{}</small></p>").format(grid.note) if grid.note else ""
         return (
+            '<div style="overflow-x:auto">'
             f"<table><caption>{escape(grid.caption)}</caption><thead>{top}<tr>{heads}</tr></thead>"
-            f"<tbody>{body}</tbody></table>{note}"
+            f"<tbody>{body}</tbody></table></div>{note}"
         )
 
 
@@ -158,13 +163,20 @@ def decisions(review: Review) -> Shown:
 
 
 def words() -> Shown:
-    """The glossary."""
+    """The glossary: a row a meaning; of a word with several, the tables in which each holds."""
     rows = tuple(
-        (Cell(each.term), Cell(" / ".join(text for text, _ in each.definitions)))
+        (
+            Cell("" if at else each.term),
+            Cell(text),
+            Cell("; ".join(titles) if len(each.definitions) > 1 else ""),
+        )
         for each in glossary_entries()
+        for at, (text, titles) in enumerate(each.definitions)
     )
-    headings = (Heading("Word", is_number=False), Heading("Meaning", is_number=False))
-    return Shown(Grid("Words", 1, (), headings, rows))
+    headings = ("Word", "Meaning", "Where it means this")
+    return Shown(
+        Grid("Words", 1, (), tuple(Heading(each, is_number=False) for each in headings), rows)
+    )
 
 
 def _heading(heading: Heading) -> str:

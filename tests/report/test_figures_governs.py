@@ -239,7 +239,6 @@ def test_the_mix_names_what_grows_and_what_gives_way() -> None:
     [
         (0.9, 0.5, "people's hours", "the bays, which had 600 h to spare"),
         (0.5, 0.95, "bay hours", "people, who had 600 h to spare"),
-        (0.5, 0.5, "hours", "People's hours and bay hours both are held to those"),
         (np.nan, 0.9, "hours", "People's hours and bay hours both are held to those"),
     ],
 )
@@ -252,6 +251,15 @@ def test_the_mix_says_which_hours_it_is_held_to(
     assert note in info.note
     same = gather_mix(review_of(utilisation_by_month=months, best_mix=mix([0.2, -0.1, 0.0])))
     assert same.title == f"No other mix of services would have left more in the same {hours}"
+
+
+def test_where_nothing_is_short_no_mix_is_weighed() -> None:
+    """Work that leaves something is not given up for other work while hours stand idle."""
+    months = use(0.5, 0.5)
+    info = gather_mix(review_of(utilisation_by_month=months, best_mix=mix([1600.0, -525.0, 0.0])))
+    assert info.line.startswith("Nothing is short")
+    assert not info.names
+    assert "Nothing is short" in json.dumps(draw_mix(info).to_plotly_json(), default=str)
 
 
 def test_a_mix_that_is_best_already_and_one_that_is_not_known() -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from analysis.report import figures_money, notebook
-from analysis.report.grids import Band, Cell, Grid, Heading
+from analysis.report.grids import Band, Cell, FigureInfo, Grid, Heading
 from analysis.report.results import Review
 
 GRID = Grid(
@@ -70,3 +70,22 @@ def test_an_amount_is_no_formula() -> None:
     grid = Grid("C", 1, (), (Heading("Answer", is_number=False),), ((Cell("$4 & $5"),),))
     html = notebook.Shown(grid)._repr_html_()
     assert "<span>$</span>4 &amp; <span>$</span>5" in html
+
+
+def test_a_result_that_is_missing_is_a_sentence_and_no_table() -> None:
+    """A caption is as narrow as its table: of nothing, a word a line."""
+    shown = notebook.table(FigureInfo(title="Hours by task", line="It needs <tasks> at $5 or $6."))
+    assert repr(shown) == "It needs <tasks> at $5 or $6."
+    html = shown._repr_html_()
+    assert html.startswith("<p>It needs &lt;tasks&gt;")
+    assert "<table" not in html
+    assert "$5" not in html
+
+
+def test_a_word_with_several_meanings_says_where_each_holds() -> None:
+    rows = notebook.words().grid.rows
+    assert all(text.text for _, text, _ in rows)
+    at = [number for number, row in enumerate(rows) if not row[0].text]
+    assert at
+    assert all(rows[number][2].text for number in at)
+    assert " / " not in {row[1].text for row in rows}

@@ -77,9 +77,9 @@ def read_number(cell: Cell, context: CellContext) -> float:
 
 def read_whole(cell: Cell, context: CellContext) -> int:
     """Read a whole number."""
-    number = _amount(cell, context, NOT_WHOLE, "a whole number such as 2")
+    number = _amount(cell, context, NOT_WHOLE, _expected(NOT_WHOLE, context))
     if not number.is_integer():
-        raise CellError(NOT_WHOLE, f"{quoted(cell)} is no whole number")
+        raise _refused(NOT_WHOLE, f"{quoted(cell)} is no whole number", context)
     return int(_bounded(number, cell, context))
 
 
@@ -162,7 +162,7 @@ def _unit_fault(
 def _amount(cell: Cell, context: CellContext, rule: Rule, expected: str) -> float:
     """Read the number of a cell, whether the file holds it as text or as a number."""
     if isinstance(cell, bool) or not isinstance(cell, str | int | float):
-        raise CellError(rule, f"{quoted(cell)} is {_what(cell)}; expected {expected}")
+        raise _refused(rule, f"{quoted(cell)} is {_what(cell)}; expected {expected}", context)
     if isinstance(cell, str):
         return _signed(cell, context, rule, grouped=True)
     return _finite(float(cell), cell, rule)
@@ -201,12 +201,26 @@ def _plain(text: str, cell: Cell, context: CellContext, rule: Rule, *, grouped: 
             return _finite(number, cell, rule)
     if rule is NOT_MONEY:
         raise _no_money(cell, context)
-    raise CellError(rule, f"{quoted(cell)} cannot be read; expected {_EXPECTED[rule.code]}")
+    raise _refused(
+        rule, f"{quoted(cell)} cannot be read; expected {_expected(rule, context)}", context
+    )
+
+
+def _expected(rule: Rule, context: CellContext) -> str:
+    """What was expected instead; of a whole number, such as stands in the column."""
+    if rule is NOT_WHOLE:
+        return f"a whole number such as {context.column.example or 2}"
+    return _EXPECTED[rule.code]
+
+
+def _refused(rule: Rule, problem: str, context: CellContext) -> CellError:
+    if rule is NOT_WHOLE:
+        return CellError(rule, problem, f"Write {_expected(rule, context)}.")
+    return CellError(rule, problem)
 
 
 _EXPECTED: Final = {
     NOT_A_NUMBER.code: "a number such as 12.5",
-    NOT_WHOLE.code: "a whole number such as 2",
     NOT_HOURS.code: "hours such as 2.75, 2:45, 2h45 or 165 min",
     NOT_MINUTES.code: "minutes such as 20, 20 min or 0:20",
     NOT_A_LENGTH.code: LENGTH_FORMS,

@@ -7,7 +7,7 @@ rows hold it, so that a long table costs little more than a short one.
 import datetime as dt
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -63,6 +63,11 @@ _BREAK: Final = re.compile(r"[\t\r\n]")
 _ERRORS: Final = frozenset(
     {"#REF!", "#N/A", "#NAME?", "#VALUE!", "#DIV/0!", "#NUM!", "#NULL!", "#SPILL!", "#CALC!"}
 )
+# What people write where nothing is to be written.
+_NOTHING: Final = frozenset(
+    {"-", "--", "–", "—", "?", "??", "/", ".", "n/a", "na", "none", "nil", "tbd"}
+)
+_LEAVE_BLANK: Final = "Leave the cell blank where there is nothing to write, or it is not known."
 _YES_NO: Final = {"yes": True, "no": False, "true": True, "false": False, "1": True, "0": False}
 _DTYPES: Final = {
     Kind.TEXT: "str",
@@ -161,6 +166,8 @@ def _read_cell(cell: Cell, context: CellContext) -> tuple[Any, CellFault | None]
             raise CellError(SPREADSHEET_ERROR, f"{quoted(cell)} is a spreadsheet's error mark")
         value = _PARSERS[context.column.kind](cell, context)
     except CellError as error:
+        if not context.column.required and isinstance(cell, str) and cell.casefold() in _NOTHING:
+            return None, replace(error.fault, remedy=_LEAVE_BLANK)
         return None, error.fault
     if isinstance(value, Told):
         return value.value, value.fault

@@ -43,6 +43,41 @@ def read(column: str, cell: Any, settings: Settings = POINT) -> Any:
 DAY = dt.date(2026, 7, 13)
 
 
+def fault_of(column: str, cell: Any) -> tuple[str, str]:
+    """What is said of a cell that cannot be read, and what is to be done."""
+    table, name = column.split(".")
+    with pytest.raises(CellError) as caught:
+        read_cell(cell, RECORD_TABLES[table].column(name), POINT)
+    return caught.value.fault.problem, caught.value.fault.remedy
+
+
+@pytest.mark.parametrize("cell", ["-", "–", "?", " n/a ", "TBD", "none"])
+@pytest.mark.parametrize(
+    "column", ["jobs.hours", "jobs.finished_on", "jobs.pulled_length", "cuts.reason"]
+)
+def test_a_mark_for_nothing_is_to_be_left_blank(column: str, cell: str) -> None:
+    remedy = "Leave the cell blank where there is nothing to write, or it is not known."
+    assert fault_of(column, cell)[1] == remedy
+
+
+def test_a_mark_for_nothing_in_a_cell_that_is_needed() -> None:
+    assert fault_of("jobs.quoted_hours", "-")[1] == "Write hours as 2.75, 2:45, 2h45 or 165 min."
+
+
+@pytest.mark.parametrize(
+    ("column", "such"), [("jobs.model_year", "2023"), ("jobs.line", "1"), ("panels.pieces", "1")]
+)
+def test_a_whole_number_is_asked_for_as_the_column_has_it(column: str, such: str) -> None:
+    assert fault_of(column, "'19") == (
+        f"''19' cannot be read; expected a whole number such as {such}",
+        f"Write a whole number such as {such}.",
+    )
+    assert fault_of(column, 1.5) == (
+        "'1.5' is no whole number",
+        f"Write a whole number such as {such}.",
+    )
+
+
 def date_remedy(cells: list[Any], settings: Settings) -> str:
     """What is to be done about the first cell of a column of dates."""
     column = RECORD_TABLES["jobs"].column("finished_on")
@@ -83,7 +118,7 @@ def test_a_form_that_would_read_other_cells_as_other_days_is_not_offered() -> No
 
 def test_a_column_of_one_unread_form_is_told_as_before() -> None:
     assert 'set date_formats = ["%m/%d/%Y"] in shop.toml' in date_remedy(["4/13/2026"] * 3, POINT)
-    assert date_remedy(["tbd", "2026-07-13"], POINT) == NOT_A_DATE.remedy
+    assert date_remedy(["soon", "2026-07-13"], POINT) == NOT_A_DATE.remedy
 
 
 @pytest.mark.parametrize(

@@ -260,8 +260,8 @@ CUT_FILM_PRICES = Table(
         per_length("lowest_price_per_length", "Lowest price ÷ length."),
         money(
             "price_to_ask",
-            "Price as written that leaves counter.margin after film and staff time, once it has paid "
-            "for displaced installs; rounded up.",
+            "Price as written that leaves counter.margin after film and staff time, once it has "
+            "paid for displaced installs; rounded up.",
             sums=False,
         ),
         per_length("price_to_ask_per_length", "Price to ask ÷ length."),

@@ -83,7 +83,7 @@ def _line(whole: Row, rows: Rows, say: Numbers) -> tuple[str, bool]:
         return f"{'Yes' if whole['verdict'] == PAYS else 'No'}: {left}.", True
     if whole["few"]:
         return f"Too little is known to say: {_rests_on(whole)}; so far {left}.", False
-    return f"It cannot be told yet: {left}.", False
+    return f"So far {left}; that settles nothing yet.", False
 
 
 def _of_month(row: Row, say: Numbers, unit: str = "") -> str:

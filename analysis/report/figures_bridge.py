@@ -49,8 +49,8 @@ CAUSES: Final = {
     "redo": "redos",
     "fees": "card fees",
     "overhead": "overhead",
-    NEW: "services on vehicle classes that are new",
-    DISCONTINUED: "services on vehicle classes that did not come again",
+    NEW: "services on classes done this quarter alone",
+    DISCONTINUED: "services on classes done last quarter alone",
 }
 
 
@@ -147,9 +147,9 @@ def _gathered(bridge: pd.DataFrame) -> pd.DataFrame:
 
 def _bar_name(effect: str) -> str:
     if effect == NEW:
-        return "New cells"
+        return "Done this quarter alone"
     if effect == DISCONTINUED:
-        return "Cells that did not come again"
+        return "Done last quarter alone"
     known = [each for each in BRIDGE_CELLS.columns if each.name == effect]
     return heading(known[0]) if known else sentence_case(effect)
 

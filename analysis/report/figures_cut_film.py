@@ -93,9 +93,9 @@ def gather_cut_film_prices(review: Review) -> FigureInfo:
         grids=(*films, _per_length_grid(shown, settings), every),
         note="Prices as written. To ask: leaves the target margin of "
         f"{say.percent(100 * settings.counter_margin)} after film and staff time, once it "
-        "has paid for displaced installs. Lowest: nothing is left after film, staff time, card fee, and displaced "
-        "less later installs. So far: what the shop's sales of twelve months ask for such a "
-        "piece. Film at its newest landed cost. The strip is what "
+        "has paid for displaced installs. Lowest: nothing is left after film, staff time, card "
+        "fee, and displaced less later installs. So far: what the shop's sales of twelve months "
+        "ask for such a piece. Film at its newest landed cost. The strip is what "
         "the roll is wider than the piece: one that is kept is film for another piece, else the "
         f"price pays for the whole width.{_left_out(frame)}{_not_known(frame[~known])}",
     )

@@ -245,7 +245,7 @@ def _gain(moved: pd.DataFrame, say: Numbers) -> str:
 
 
 def repriced(review: Review) -> list[str]:
-    """The services to reprice, those that bring most first: `raise roof (+12%, 10 classes)`.
+    """The services to reprice, those that bring most first: `raise roof (+12% in 10 classes)`.
 
     Those of the first that move alike stand together; how many come behind them stands last.
     """
@@ -257,14 +257,14 @@ def repriced(review: Review) -> list[str]:
     for (service, verdict), rows in groups[:_MOST_NAMED]:
         size = change_range(number(rows, "change_pct"), say)
         classes = rows["vehicle_class"].dropna()
-        of = f", {counted(len(classes), 'class', 'classes')}" if len(classes) else ""
+        of = f" in {counted(len(classes), 'class', 'classes')}" if len(classes) else ""
         alike.setdefault((verdict, size + of), []).append(label(service))
     named = [
         f"{verdict} {listed(services)} ({'each ' if len(services) > 1 else ''}{how})"
         for (verdict, how), services in alike.items()
     ]
     rest = len(groups) - _MOST_NAMED
-    return named + ([f"{rest} more"] if rest > 0 else [])
+    return named + ([counted(rest, "more service")] if rest > 0 else [])
 
 
 def price_sentence(review: Review) -> str:

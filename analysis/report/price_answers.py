@@ -20,7 +20,7 @@ MOST_NAMED: Final = 2
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
 _ALONE: Final = "one quarter alone"
-_NAMES: Final = {**CAUSES, _ALONE: "services on vehicle classes with jobs in one quarter alone"}
+_NAMES: Final = {**CAUSES, _ALONE: "services on classes done in one quarter alone"}
 _ONE_QUARTER: Final = (NEW, DISCONTINUED)
 
 

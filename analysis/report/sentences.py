@@ -6,6 +6,7 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.glossary import statement_line
+from analysis.records.spellings import SPELT_TWO_WAYS
 from analysis.report.answer import Answer
 from analysis.report.counter_answers import counter_answer
 from analysis.report.figures_money import (
@@ -170,9 +171,14 @@ def vehicles_answer(review: Review) -> Answer:
 
 def _maybe(models: Models, review: Review) -> str:
     """The models that look as if they ran over, on too few jobs."""
-    if models.thin.empty:
+    # A misspelt model is no vehicle: the check says so.
+    found = review.records.findings
+    is_spelling = (found["rule"] == SPELT_TWO_WAYS.code) & (found["column"] == "model")
+    doubted = found.loc[is_spelling, "value"]
+    thin = models.thin[~models.thin["model"].isin(doubted)]
+    if thin.empty:
         return ""
-    names = listed(model_names(models.thin.head(MOST_NAMED)))
+    names = listed(model_names(thin.head(MOST_NAMED)))
     fewest = counted(review.settings.pricing.fewest_jobs, "job")
     return f"{names} may too, but on fewer than {fewest}: no advice yet. "
 

@@ -298,8 +298,8 @@ def test_a_narrow_strip_is_lost_though_wide_ones_are_kept(tmp_path: Path) -> Non
 def test_a_price_worked_out_by_hand(shop: tuple[Costing, Records]) -> None:
     """2 m of 0.75: film 1.875 m² × 12 = 22.5, staff 3, card 0.5; installs 2 for 2 m², so 1.5.
 
-    All of it is in the lowest price; in the one to ask too, with the margin on film, staff and card:
-    26 ÷ 0.44 = 59.09, and 1.5 ÷ 0.76 = 1.97 for the installs.
+    All of it is in the lowest price; in the one to ask too, with the margin on film, staff and
+    card: 26 ÷ 0.44 = 59.09, and 1.5 ÷ 0.76 = 1.97 for the installs.
     """
     row = row_of(prices_of(shop), "F", 0.75, 2.0)
     assert row["film_price_cost"] == pytest.approx(22.5)

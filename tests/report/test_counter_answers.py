@@ -115,8 +115,8 @@ def test_months_that_agree_are_not_named() -> None:
 def test_it_cannot_be_told_yet() -> None:
     answer = answer_of(all_row(**UNSURE, further_answers=8), month_row("idle", 31.0, "pays"))
     assert answer.line == (
-        "It cannot be told yet: a sale leaves $3 (−$10 to $16), and the chance that such sales pay "
-        "is 62%."
+        "So far a sale leaves $3 (−$10 to $16), and the chance that such sales pay is 62%; that "
+        "settles nothing yet."
     )
     assert not answer.is_known
     assert answer.detail == (

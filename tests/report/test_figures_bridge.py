@@ -137,7 +137,7 @@ def test_steps_lead_from_one_margin_to_the_other() -> None:
     names = {name: name.replace("_", " ").capitalize() for name in EFFECTS}
     names |= {"mix": "Mix of jobs", "redo": "Redos"}
     assert info.names[1:-3] == tuple(names.values())
-    assert info.names[-3:-1] == ("New cells", "Cells that did not come again")
+    assert info.names[-3:-1] == ("Done this quarter alone", "Done last quarter alone")
     ends = [start + step for start, step in zip(info.starts, info.steps, strict=True)]
     assert list(info.starts[1:-1]) == pytest.approx(ends[:-2])
     assert ends[-2] == pytest.approx(info.steps[-1])
@@ -254,8 +254,8 @@ def test_no_cell_in_both_quarters_still_draws() -> None:
     cells = made_cells(count=0)
     info = figures.gather_bridge(made_review(bridge_cells=cells, quarter_bridge=made_bridge(cells)))
     assert [grid.caption.split(":")[0] for grid in info.grids[1:]] == [
-        "New cells",
-        "Cells that did not come again",
+        "Done this quarter alone",
+        "Done last quarter alone",
     ]
     assert figures.draw_bridge(info).data
 

@@ -126,8 +126,8 @@ def test_what_is_not_known_is_said() -> None:
 def test_services_are_named_once_with_their_range() -> None:
     frame = suggestions()
     named = repriced(review_of(price_suggestions=frame))
-    assert "raise full colour change (+5%, 1 class)" in named
-    assert "lower hood (−5%, 1 class)" in named
+    assert "raise full colour change (+5% in 1 class)" in named
+    assert "lower hood (−5% in 1 class)" in named
 
 
 def test_services_that_move_alike_stand_together_and_the_others_are_counted() -> None:
@@ -138,9 +138,9 @@ def test_services_that_move_alike_stand_together_and_the_others_are_counted() ->
     named = repriced(review_of(price_suggestions=frame))
     assert len(named) == 2
     assert named[0].startswith("raise service ")
-    assert named[0].endswith("(each +5%, 1 class)")
+    assert named[0].endswith("(each +5% in 1 class)")
     assert named[0].count("service") == 4
-    assert named[1] == f"{len(frame) - 4} more"
+    assert named[1] == f"{len(frame) - 4} more services"
 
 
 def test_the_dearest_surcharge_stands_first() -> None:

@@ -61,11 +61,15 @@ class Checked:
 
 @dataclass(frozen=True, eq=False)
 class _ReadTable:
-    """A raw table with its columns named and its cells typed; rows are labelled 0, 1, 2..."""
+    """A raw table with its columns named and its cells typed; rows are labelled 0, 1, 2...
+
+    `remarks` : numbers of the rows that are totals or remarks.
+    """
 
     raw: RawTable
     header: Header
     frame: pd.DataFrame
+    remarks: frozenset[int]
 
 
 class _Work:
@@ -153,8 +157,10 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
     remarks = remark_rows(raw, header, table, columns)
     columns["row"] = pd.Series(raw.rows, index=index, dtype="int64")
     frame = with_defaults(table.name, pd.DataFrame(columns, index=index))
-    findings = [*without_rows(findings, rows_told(remarks, TOTAL_OR_REMARK)), *remarks]
-    return _ReadTable(raw, header, frame), [] if header.missing else findings
+    told = rows_told(remarks, TOTAL_OR_REMARK)
+    findings = [*without_rows(findings, told), *remarks]
+    numbers = frozenset(frame["row"][told])
+    return _ReadTable(raw, header, frame, numbers), [] if header.missing else findings
 
 
 def _bounded(table: Table, column: Column) -> Column:
@@ -266,7 +272,12 @@ def note_rows(notes: Iterable[Note], table: str, file: str) -> Iterator[tuple[ob
 
 def _notes(table: _ReadTable) -> Iterator[tuple[object, ...]]:
     raw = table.raw
-    notes = header_notes(raw, RECORD_TABLES[raw.table], table.header)
+    notes = (
+        note
+        for note in header_notes(raw, RECORD_TABLES[raw.table], table.header)
+        # A total is mostly a formula, of which nothing more is to be said.
+        if not (note.column and note.count == 1 and note.row in table.remarks)
+    )
     yield from note_rows(notes, raw.table, raw.file)
 
 

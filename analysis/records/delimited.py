@@ -51,7 +51,8 @@ class Note:
 
     `row` is the row as the person sees it (None: the file as a whole), `column` the name as the
     file has it, `rule` a fixed word, `severity` 'rejected' (the row is in `rejected_rows`) or
-    'doubtful' (used, and told). `file` is set on notes that belong to the folder, not to a table.
+    'doubtful' (used, and told). `file` is set on notes that belong to the folder, not to a table;
+    `count` says of how many cells a note speaks that names the first of them.
     """
 
     row: int | None
@@ -62,6 +63,7 @@ class Note:
     problem: str
     remedy: str
     file: str = ""
+    count: int = 1
 
 
 class RejectedRow(NamedTuple):

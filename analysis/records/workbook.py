@@ -393,7 +393,7 @@ class _SheetReader(_Letters):
             label = column_label((*header, *[""] * (column + 1 - len(header))), column)
             problem, remedy = _ODD[rule]
             problem = f"{problem} ({count} in this column, the first in row {row})"
-            yield Note(row, label, shown(value), rule, DOUBTFUL, problem, remedy)
+            yield Note(row, label, shown(value), rule, DOUBTFUL, problem, remedy, count=count)
 
 
 def _column(letters: str) -> int:

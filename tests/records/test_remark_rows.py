@@ -3,7 +3,9 @@
 from typing import Any
 
 import pytest
+from openpyxl import Workbook
 
+from analysis.records.read import read_records
 from tests.records.conftest import SmallShop
 
 
@@ -67,3 +69,21 @@ def test_a_word_that_only_begins_like_a_total_is_none(word: str, shop: Any) -> N
 def test_a_record_that_lacks_little_is_none(shop: Any) -> None:
     shop.set("quotes", 5, quote_id="Total 6", quoted_price="").set("hours", 8, job_id="")
     assert {each[2] for each in told(shop)} == {"required-blank"}
+
+
+def test_formulas_of_a_total_are_not_told_beside_it(shop: Any) -> None:
+    book = Workbook()
+    sheet = book.worksheets[0]
+    sheet.title = "overheads"
+    for row in shop.tables.pop("overheads"):
+        sheet.append(row)
+    sheet.append(["Total", None, "=SUM(C2:C4)"])
+    folder = shop.write()
+    book.save(folder / "overheads.xlsx")
+    found = read_records(folder).findings[["row", "rule"]].to_numpy().tolist()
+    assert found == [[5, "total-or-remark"]]
+    # With another formula of the column they are.
+    sheet["C4"] = "=12*3"
+    book.save(folder / "overheads.xlsx")
+    found = read_records(folder).findings[["row", "column"]].to_numpy().tolist()
+    assert found == [[4, "amount"], [5, "month"]]

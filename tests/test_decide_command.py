@@ -245,8 +245,8 @@ def test_a_workbook_that_cannot_be_written_gives_the_rows(
         "2026-10-05\thood\t\t280\t300\t2026-11-01\t\t",
         "2026-10-05\troof\tcompact car\t350\t375\t2026-11-01\t\t",
     ]
-    assert "holds formulas, whose values would be lost" in said.err
-    assert "Paste the rows above" in said.err
+    assert "holds formulas, whose values would be lost (decisions!H9)" in said.err
+    assert "paste the rows above" in said.err
 
 
 @needs_a_spreadsheet

@@ -359,7 +359,7 @@ def _costing(lines: pd.DataFrame, use: pd.Series, film: Array) -> Costing:
     )
     nothing = pd.DataFrame()
     shelf = Shelf(pulls, moved, nothing, nothing, nothing)
-    return Costing(lines, log, shelf, nothing, nothing, {})
+    return Costing(lines, log, shelf, nothing, nothing, {}, pd.Series(dtype="float64"))
 
 
 # --- the same as files ---------------------------------------------------------------------------
@@ -401,7 +401,7 @@ def written_shop(folder: Path, shop: Shop) -> Path:
     # One job of long ago took film: that the others took none is believed where some do.
     first = jobs.head(1).assign(job_id="A", service="sample", film="clear", pulled_length=0.01)
     first = first.assign(finished_on=str(sales["sold_on"].min().date()), roll_width=0.6)
-    jobs = pd.concat([jobs, first.assign(hours=1.0)])
+    jobs = pd.concat([jobs, first.assign(quoted_hours=1.0, hours=1.0)])
     month = pd.to_datetime(jobs["finished_on"]).dt.to_period("M").dt.to_timestamp()
     worked = jobs["hours"].groupby(month).sum()
     use = shop.costing.log.set_index("worked_on")["hours"] / CAPACITY

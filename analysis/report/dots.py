@@ -85,12 +85,11 @@ def dots_figure(
         hovertemplate="%{customdata}<extra></extra>",
     )
     height, _ = rows_height(len(shown))
-    row_names(fig, shown, texts)
+    row_names(fig, shown, texts, bgcolor=PAPER, borderpad=0)
     finish(fig, title=title, separators=separators, height=height)
     fig.update_layout(showlegend=False)
     fig.update_xaxes(title_text=plain(axis), zeroline=False)
     rows_axis(fig, len(shown))
-    fig.update_annotations(bgcolor=PAPER, borderpad=0)
     if lines:
         fig.update_yaxes(range=[len(shown) - 0.4, -0.72])
     for line in lines:

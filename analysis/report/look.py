@@ -10,7 +10,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
@@ -141,10 +141,11 @@ def rows_axis(fig: go.Figure, count: int) -> None:
     fig.update_yaxes(range=[count - 0.6, -0.72], visible=False)
 
 
-def row_names(fig: go.Figure, names: Sequence[str], texts: Sequence[str]) -> None:
+def row_names(fig: go.Figure, names: Sequence[str], texts: Sequence[str], **look: object) -> None:
     """Each row's name at the left above its bar, and its value at the right."""
-    _add_notes(fig, [_row_text(name, at, 0, "left") for at, name in enumerate(names)])
-    _add_notes(fig, [_row_text(plain(text), at, 1, "right") for at, text in enumerate(texts)])
+    left = [_row_text(name, at, 0, "left") for at, name in enumerate(names)]
+    right = [_row_text(plain(text), at, 1, "right") for at, text in enumerate(texts)]
+    _add_notes(fig, [note | look for note in (*left, *right)])
 
 
 def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: int = _HEAD) -> None:
@@ -154,8 +155,12 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
     """
     lines = [plain(line) for line in textwrap.wrap(title, 68)]
     room = _title_room(len(lines))
-    fig.update_layout(template=TEMPLATE, separators=separators, height=height + room)
     fig.update_layout(
+        # Set and not updated, which would look up every property of the title by its path.
+        overwrite=True,
+        template=TEMPLATE,
+        separators=separators,
+        height=height + room,
         margin_t=head + room,
         title={
             "text": "<br>".join(lines),
@@ -172,11 +177,15 @@ def finish(fig: go.Figure, *, title: str, separators: str, height: int, head: in
     )
 
 
-def without_title(fig: go.Figure) -> go.Figure:
-    """The figure for a page that prints the finding as a heading of its own."""
-    room = _title_room(1 + fig.layout.title.text.count("<br>"))
-    bare = go.Figure(fig).update_layout(title=None, height=fig.layout.height - room)
-    return bare.update_layout(margin_t=fig.layout.margin.t - room)
+def without_title(fig: go.Figure) -> dict[str, Any]:
+    """The figure, as plain data, for a page that prints the finding as a heading of its own."""
+    chart: dict[str, Any] = fig.to_plotly_json()
+    layout = chart["layout"]
+    room = _title_room(1 + layout["title"]["text"].count("<br>"))
+    layout["title"] = {}
+    layout["height"] -= room
+    layout["margin"]["t"] -= room
+    return chart
 
 
 def _title_room(lines: int) -> int:

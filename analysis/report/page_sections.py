@@ -362,6 +362,6 @@ def _block(
     caution = getattr(info, "caution", "") if caution is None else caution
     if info.line or draw is None:
         return Block(f"chart-{key}", info, caution, "", 0)
-    fig = without_title(draw(info))
-    chart = str(plotly.io.to_json(fig, engine="json"))
-    return Block(f"chart-{key}", info, caution, chart, int(fig.layout.height))
+    chart = without_title(draw(info))
+    text = str(plotly.io.to_json(chart, validate=False, engine="json"))
+    return Block(f"chart-{key}", info, caution, text, int(chart["layout"]["height"]))

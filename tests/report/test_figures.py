@@ -106,8 +106,8 @@ def test_every_figure_has_a_finding_words_and_its_numbers(name: str, review: Rev
     axes = [axis for axis in fig.layout if axis.startswith(("xaxis", "yaxis"))]
     assert any(fig.layout[axis].title.text for axis in axes)
     bare = without_title(fig)
-    assert bare.layout.height < fig.layout.height
-    assert bare.layout.title.text is None
+    assert bare["layout"]["height"] < fig.layout.height
+    assert not bare["layout"]["title"]
 
 
 @ALL

@@ -7,11 +7,13 @@ the clock, and its parts are packed with a fixed date.
 import io
 import math
 import zipfile
+from copy import copy
 from typing import Final, NamedTuple
 
 import pandas as pd
 from openpyxl import Workbook
 from openpyxl.styles import Alignment
+from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.table import Table as SheetTable
 from openpyxl.worksheet.table import TableStyleInfo
@@ -185,16 +187,23 @@ def _alignment(*, wrapped: bool, beside: bool, top: bool) -> Alignment | None:
 
 
 def _write_column(sheet: Worksheet, at: int, values: list[CellValue], style: _Style) -> None:
+    looks: dict[tuple[bool, bool], StyleArray] = {}
     for row, value in enumerate(values):
         if value is None:
             continue
         cell = put(sheet, HEADER_ROW + 1 + row, at, value)
+        # A look is found once a column: the library looks each part of it up again for each cell.
+        key = (row in style.few, bool(cell.quotePrefix))
+        if key in looks:
+            cell._style = copy(looks[key])  # type: ignore[attr-defined]
+            continue
         if style.form != "General":
             cell.number_format = style.form
         if style.alignment is not None:
             cell.alignment = style.alignment
         if row in style.few:
             cell.font = FEW
+        looks[key] = cell._style  # type: ignore[attr-defined]
 
 
 def _write_header(sheet: Worksheet, at: int, column: Column, text: str, *, beside: bool) -> None:

@@ -17,8 +17,8 @@ import pytest
 
 from analysis.report.results import Review
 from analysis.review import check_records, run_review
+from tests.demo import DEMO, demo_review
 
-DEMO = Path(__file__).parents[1] / "data_demo"
 UNSEEN = (5, 71)
 
 
@@ -43,7 +43,7 @@ def review(
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Review:
     if request.param == "committed":
-        return run_review(DEMO)
+        return demo_review()
     folder = tmp_path_factory.mktemp(f"seed{request.param}")
     makers[0].build(folder, seed=request.param)
     return run_review(folder)

@@ -15,10 +15,9 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from analysis.report.page import render_page
-from analysis.review import run_review
 from tests.browser.pages import marks_of_charts, wait_until
+from tests.demo import demo_review
 
-DEMO = Path(__file__).parents[2] / "data_demo"
 LARGEST = 6_000_000
 DESKTOP, PHONE = (1280, 900), (390, 844)
 OWN = ("file:", "data:", "blob:", "about:blank")
@@ -43,7 +42,7 @@ Open = Callable[..., Opened]
 def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The page of the demo shop."""
     path = tmp_path_factory.mktemp("report") / "index.html"
-    path.write_text(render_page(run_review(DEMO)), encoding="utf-8", newline="")
+    path.write_text(render_page(demo_review()), encoding="utf-8", newline="")
     return path
 
 

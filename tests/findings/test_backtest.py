@@ -22,7 +22,7 @@ from analysis.findings.backtest import (
 )
 from analysis.findings.hours_model import HoursData, hours_data
 from analysis.records.read import read_records
-from tests.findings.test_second_implementation import DEMO
+from tests.demo import DEMO
 from tests.oracle.hours_shop import Making, write_hours_shop
 
 CONFIDENCE = 0.75

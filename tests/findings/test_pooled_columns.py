@@ -27,7 +27,8 @@ from analysis.report.edge import to_edge
 from analysis.result_tables import RESULT_TABLES
 from analysis.review import review_records
 from analysis.schema import Kind
-from tests.findings.test_second_implementation import DEMO, write_clean
+from tests.demo import DEMO
+from tests.findings.test_second_implementation import write_clean
 from tests.oracle.dense_hours import DenseHours, Pooled
 from tests.oracle.hours_shop import write_hours_shop
 from tests.oracle.reading import Quarter, read_shop

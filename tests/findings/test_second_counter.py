@@ -24,7 +24,8 @@ from analysis.pricing.counter_review import review_counter
 from analysis.records.read import read_records
 from analysis.review import chosen_quarter, newest_day, review_records
 from analysis.settings import Settings
-from tests.findings.test_second_implementation import DEMO, write_clean
+from tests.demo import DEMO
+from tests.findings.test_second_implementation import write_clean
 from tests.oracle.counter import SUMS, Counter
 from tests.oracle.random_counter import BEFORE, write_counter_shop
 from tests.oracle.reading import Quarter, quarter_of, read_shop
@@ -51,6 +52,8 @@ CHANCES = {
 }
 # Sums over the sales of which every amount is known, and how many these are.
 OF_TOLD = ("displaced_cost", "later_installs", "expected_net")
+# Chosen from seeds 0 to 23 as those of `test_second_implementation`.
+SEEDS = (0, 1, 4, 6, 8, 9, 11, 12, 13, 14, 18, 19, 20, 22)
 STATEMENT = {"revenue": 1, "extras_margin": 1, "payment_fee": -1, "staff_cost": -1}
 Rows = list[dict[str, Any]]
 
@@ -107,7 +110,7 @@ def test_every_column_is_compared_or_named(tmp_path: Path) -> None:
         assert set(table.inside_names) == compared | CHANCES[table.name] | bound, table.name
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_random_counters_come_out_the_same(seed: int, tmp_path: Path) -> None:
     labels = write_counter_shop(tmp_path, seed)
     assert not (read_records(tmp_path).findings["severity"] == "rejected").any()

@@ -27,6 +27,7 @@ from analysis.result_tables import RESULT_TABLES
 from analysis.review import review_records
 from analysis.schema import Kind
 from analysis.units import metres_per, square_metres_per
+from tests.demo import DEMO, demo_review
 from tests.oracle import review_tables
 from tests.oracle.avoidable import avoidable_by_job
 from tests.oracle.random_shop import write_random_shop
@@ -35,7 +36,6 @@ from tests.oracle.tables import Costing, class_of, service_of
 from tests.oracle.variances import variances_by
 from tests.shops import edge_rows, plain
 
-DEMO = Path(__file__).parents[2] / "data_demo"
 POOLED = {
     "pooled_overrun_pct",
     "low_pct",
@@ -125,6 +125,10 @@ EXPLAINED = {
     "earning_by_service",
 }
 BRIDGE = {"quarter_bridge", "bridge_cells"}
+# Of the shops of seeds 0 to 23 so many that each branch, of the package and of the second
+# implementation, is taken by two of them at least, where two or more of the 24 take it, and by the
+# one that does otherwise (measured with coverage.py).
+SEEDS = (0, 3, 4, 5, 6, 7, 10, 13, 14, 16, 17, 18, 19, 20, 21, 23)
 
 
 def test_every_column_is_compared_or_named(tmp_path: Path) -> None:
@@ -137,7 +141,7 @@ def test_every_column_is_compared_or_named(tmp_path: Path) -> None:
         assert rows[0].keys() == set(RESULT_TABLES[name].names) - left_out, name
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", SEEDS)
 def test_random_shops_come_out_the_same(seed: int, tmp_path: Path) -> None:
     labels = write_random_shop(tmp_path, seed)
     records = read_records(tmp_path)
@@ -150,9 +154,11 @@ def test_random_shops_come_out_the_same(seed: int, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("quarter", ["2024Q1", "2025Q2", "2026Q3"])
 def test_the_demo_shop_comes_out_the_same(quarter: str, tmp_path: Path) -> None:
-    records = read_records(DEMO)
+    review = demo_review()
+    records = review.records
+    if quarter != review.quarter.label:
+        review = review_records(records, quarter)
     write_clean(records, tmp_path)
-    review = review_records(records, quarter)
     assert differences(review, tmp_path, packed=False) == []
     assert differences_of_year(review, tmp_path) == []
     for results in (review.results, review.previous):
@@ -169,7 +175,7 @@ def test_the_demo_shop_comes_out_the_same(quarter: str, tmp_path: Path) -> None:
 
 
 def test_the_demo_shop_has_jobs_of_few_pieces(tmp_path: Path) -> None:
-    write_clean(read_records(DEMO), tmp_path)
+    write_clean(demo_review().records, tmp_path)
     assert len(jobs_of_few_pieces(tmp_path, "2025Q2")) > 3
 
 

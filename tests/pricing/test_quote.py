@@ -13,9 +13,9 @@ from analysis.errors import Unavailable, WorkbookError
 from analysis.pricing.quote import Quote, Quoter, next_quote, prepare_quotes
 from analysis.report.quote_text import quote_lines
 from analysis.review import prepare_next_quotes
+from tests.demo import demo_quoter
 from tests.shops import PLAIN, records_of, write_shop
 
-DEMO = Path(__file__).parents[2] / "data_demo"
 DAY = pd.Timestamp("2026-06-30")
 # Ines needs the hours quoted, Tomas half as much again, on three models of one class.
 MODELS = ("Heron", "Merrow", "Stork")
@@ -67,7 +67,7 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Quoter:
 
 @pytest.fixture(scope="module")
 def demo() -> Quoter:
-    return prepare_next_quotes(DEMO)
+    return demo_quoter()
 
 
 def roof(quoter: Quoter, model: str = "Heron", make: str = "Quillon", **options: object) -> Quote:

@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -195,24 +196,31 @@ class Entry:
         return figures.checks
 
 
+@cache
+def checked(entry: Entry) -> tuple[Check, ...]:
+    """The figures of an entry; worked out once for its own test and for the table of all."""
+    with tempfile.TemporaryDirectory() as folder:
+        return tuple(entry.run(Path(folder)))
+
+
 # By module and name, so that a module that is loaded twice stands once.
 ENTRIES: dict[tuple[str, str], Entry] = {}
 
 
 def published(
     source: Source, place: str = "", seen: Seen = "text"
-) -> Callable[[Work], Callable[[Path], None]]:
+) -> Callable[[Work], Callable[[], None]]:
     """Make a function that notes figures a test of pytest, and rows of the table.
 
     `place` : chapter, section, table; `seen` : how the figures are known, where not said otherwise.
     """
 
-    def keep(work: Work) -> Callable[[Path], None]:
+    def keep(work: Work) -> Callable[[], None]:
         entry = Entry(work, source, place, seen)
         ENTRIES[work.__module__, work.__name__] = entry
 
-        def test(tmp_path: Path) -> None:
-            checks = entry.run(tmp_path)
+        def test() -> None:
+            checks = checked(entry)
             assert checks, "no figure was noted"
             wrong = [line_of(each) for each in checks if not each.holds]
             assert not wrong, "\n".join(wrong)
@@ -234,8 +242,4 @@ def line_of(check: Check) -> str:
 
 def all_checks(entries: Sequence[Entry]) -> list[Check]:
     """The figures of all entries, in order."""
-    checks: list[Check] = []
-    for entry in entries:
-        with tempfile.TemporaryDirectory() as folder:
-            checks += entry.run(Path(folder))
-    return checks
+    return [check for entry in entries for check in checked(entry)]

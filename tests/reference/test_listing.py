@@ -97,16 +97,14 @@ def entries() -> Iterator[None]:
     ENTRIES.update(before)
 
 
-def test_a_test_fails_where_a_figure_is_wrong_or_none_is_noted(
-    entries: None, tmp_path: Path
-) -> None:
+def test_a_test_fails_where_a_figure_is_wrong_or_none_is_noted(entries: None) -> None:
     right = published(BOOK)(lambda figures: figures.add("a figure", 1.0, "1.0"))
-    right(tmp_path)
+    right()
     wrong = published(BOOK, "page 7")(lambda figures: figures.add("a figure", 1.1, "1.0"))
     with pytest.raises(AssertionError, match=r"ours 1\.1, published 1\.0 .*Book, page 7"):
-        wrong(tmp_path)
+        wrong()
     with pytest.raises(AssertionError, match="no figure"):
-        published(BOOK)(lambda figures: None)(tmp_path)
+        published(BOOK)(lambda figures: None)()
 
 
 def test_the_command_ends_with_1_where_a_figure_is_wrong(

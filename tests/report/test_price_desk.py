@@ -1,8 +1,6 @@
 """The desk of prices: moving an assumption changes the sheet and the year."""
 
 from dataclasses import replace
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
@@ -10,15 +8,7 @@ import pytest
 
 from analysis.errors import Unavailable
 from analysis.report.price_desk import price_desk, scenario
-from analysis.report.results import Review
-from analysis.review import run_review
-
-DEMO = Path(__file__).parents[2] / "data_demo"
-
-
-@cache
-def review() -> Review:
-    return run_review(DEMO)
+from tests.demo import demo_review as review
 
 
 def parts() -> tuple[dict[str, Any], Any, Any]:

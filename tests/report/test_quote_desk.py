@@ -1,22 +1,13 @@
 """The desk of the next quote: moving a choice changes the figure and the words."""
 
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from analysis.pricing.quote import Quoter, next_quote
+from analysis.pricing.quote import next_quote
 from analysis.report.quote_desk import AS_RECORDED, quote_desk
 from analysis.report.quote_text import quoted_hours
-from analysis.review import prepare_next_quotes
-
-DEMO = Path(__file__).parents[2] / "data_demo"
-
-
-@cache
-def quoter() -> Quoter:
-    return prepare_next_quotes(DEMO)
+from tests.demo import demo_quoter as quoter
 
 
 def parts() -> tuple[dict[str, Any], Any, Any]:

@@ -63,6 +63,7 @@ _DAYS = (dt.datetime(2026, 7, 13), dt.datetime(2019, 11, 2))  # that a date form
 class Settings:
     """Everything that `shop.toml` says. Frozen, and passed in; nothing is global."""
 
+    shop_name: str = setting("", "Name of the shop, on what is printed and sent.", kind=str)
     currency: str = setting("USD", "Currency, ISO 4217 code.", kind=str)
     locale: str = setting("en-US", "Language and country that numbers are written for.", kind=str)
     length_unit: str = setting(
@@ -345,6 +346,9 @@ def _checked(settings: Settings) -> Settings:
     except (UnknownLocaleError, ValueError) as error:
         known = "is not known; write it as en-US or de-DE"
         raise SettingsError(f"{FILE_NAME}: locale = {_shown(settings.locale)} {known}.") from error
+    is_short = len(settings.shop_name) <= _LONGEST_SHOWN
+    expected = f"a name of {_LONGEST_SHOWN} letters at most"
+    _want(is_short, "shop_name", settings.shop_name, expected)
     for form in settings.date_formats:
         expected = "a form with day, month and year such as %d.%m.%Y"
         _want(_is_date_form(form), "date_formats", form, expected)

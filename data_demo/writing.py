@@ -146,6 +146,7 @@ def blemish(tables: Tables) -> None:
 
 SHOP_TOML = """# Settings of {name} (an invented shop; {level}).
 
+shop_name = "{shop}"  # on what is printed and sent
 currency = "USD"             # ISO 4217 code
 locale = "en-US"             # how numbers and dates are shown
 length_unit = "in"           # a length without a unit is in inches
@@ -211,6 +212,7 @@ def shop_toml(level: str) -> str:
     """The settings file, each key with its sentence."""
     return SHOP_TOML.format(
         name=sc.SHOP_NAME,
+        shop=sc.SHOP_NAME.partition(",")[0],
         level=level,
         life=sc.OFFCUT_LIFE_MONTHS,
         grain=sc.DIRECTIONAL_FILM,

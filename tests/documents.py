@@ -57,7 +57,7 @@ def settings_part() -> str:
 
 
 def _default(value: object) -> str:
-    if value is None or value == {} or value == ():
+    if value is None or value in ({}, (), ""):
         return "not set"
     return str(value).lower() if isinstance(value, bool) else f"{value}"
 

@@ -28,7 +28,7 @@ from analysis.report.kit_text import (
 from analysis.report.layout_picture import sealed
 from analysis.report.layout_svg import SCALE, layout_svg
 from analysis.report.layout_text import Tape, first_numbers
-from analysis.report.numbers import Numbers, counted, shortened, typed
+from analysis.report.numbers import Numbers, counted, shop_name, shortened, typed
 from analysis.settings import Settings
 
 MARK: Final = "kit sheet"
@@ -70,6 +70,7 @@ def kit_page(kit: Kit, settings: Settings, quarter_day: pd.Timestamp) -> str:
     tape = Tape(settings)
     text = environment.from_string(source).render(
         mark=MARK,
+        shop=shop_name(settings),
         name=shortened(kit_name(kit), _LONGEST_TITLE),
         film=shortened(typed(kit.film), _LONGEST_FILM),
         day=Numbers(settings).day(quarter_day),

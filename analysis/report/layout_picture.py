@@ -34,7 +34,7 @@ from analysis.report.layout_text import (
     pull_name,
     summary,
 )
-from analysis.report.numbers import typed
+from analysis.report.numbers import shop_name, typed
 from analysis.report.replace import real_path, write_file
 from analysis.settings import Settings
 
@@ -148,6 +148,7 @@ def layout_page(films: Sequence[FilmLayout], settings: Settings, what: str) -> s
     text = environment.from_string(source).render(
         mark=MARK,
         what=typed(what),
+        shop=shop_name(settings),
         films=[film_picture(film, settings, f"film-{at}") for at, film in enumerate(films, 1)],
         unit=tape.unit,
         unit_in_words=tape.unit_in_words,

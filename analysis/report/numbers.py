@@ -177,6 +177,11 @@ def typed(value: object) -> str:
     return _isolated(clean(str(value)))
 
 
+def shop_name(settings: Settings) -> str:
+    """The shop's name as printed; empty where none is set."""
+    return typed(settings.shop_name) if settings.shop_name.strip() else ""
+
+
 def label(value: object) -> str:
     """The name of a group: as typed, or a word where nothing was."""
     text = typed(value)

@@ -21,7 +21,7 @@ from analysis.glossary import Entry, glossary_entries
 from analysis.report.answer import Answer
 from analysis.report.cautions import CAUTIONS, DEFER
 from analysis.report.grids import Grid
-from analysis.report.numbers import MISSING, Numbers
+from analysis.report.numbers import MISSING, Numbers, shop_name
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.page_sections import Section, sections_of
 from analysis.report.results import Review
@@ -32,6 +32,7 @@ from analysis.report.sentences import FIRST, answers
 class Context:
     """Everything that the template prints."""
 
+    shop: str
     quarter: str
     period: str
     year: str
@@ -89,6 +90,7 @@ def page_context(review: Review) -> Context:
     say = Numbers(review.settings)
     quarter = review.quarter
     return Context(
+        shop=shop_name(review.settings) or "The shop",
         quarter=quarter.label,
         period=say.span(quarter.first_day, quarter.last_day),
         year=say.span(quarter.year_first_day, quarter.last_day),

@@ -38,7 +38,7 @@ from analysis.pricing.price_sheet_form import (
 )
 from analysis.records.template import note
 from analysis.report.cautions import PRICE_CAUTION
-from analysis.report.numbers import Numbers
+from analysis.report.numbers import Numbers, shop_name
 from analysis.report.price_sheet_look import (
     BORDER,
     FILL,
@@ -139,6 +139,11 @@ class PriceSheet:
     def _write_top(self) -> None:
         sheet = self.sheet
         write_title(sheet, f"{SHEET_NAME} {self.quarter.label}")
+        header = sheet.oddHeader
+        if header is not None:
+            # An ampersand begins a code there.
+            header.left.text = shop_name(self.settings).replace("&", "&&")
+            header.right.text = f"{SHEET_NAME} {self.quarter.label}, printed &D"
         write_link(sheet, 1, BLOCKS[1] - 1, COVER, "Back to the cover")
         width = self._width_of(1, _LAST)
         for row, text in ((2, _HOW + PRICE_CAUTION), (3, _LIVE)):

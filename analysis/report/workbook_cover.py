@@ -9,9 +9,10 @@ from openpyxl.worksheet.worksheet import Worksheet
 from analysis.errors import Unavailable
 from analysis.glossary import glossary_entries
 from analysis.pricing.price_sheet_form import SHEET_NAME
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers, counted, shop_name
 from analysis.report.price_sheet_rows import why_no_prices
 from analysis.report.results import Review
+from analysis.report.sentences import answers
 from analysis.report.workbook_cells import lines_of, put
 from analysis.report.workbook_look import (
     BOLD,
@@ -51,8 +52,11 @@ def write_cover(sheet: Worksheet, review: Review, listed: Sequence[Listed]) -> N
     numbers = Numbers(review.settings)
     for letter, width in zip("ABC", (_ABOUT_WIDTH, _TEXT_WIDTH, 10), strict=True):
         sheet.column_dimensions[letter].width = width
-    write_title(sheet, f"Review {numbers.quarter(review.quarter)}")
-    row = _write_block(sheet, 3, "How to read this workbook", _how_to_read(review))
+    shop = shop_name(review.settings)
+    title = f"Review {numbers.quarter(review.quarter)}"
+    write_title(sheet, f"{shop}: {title}" if shop else title)
+    row = _write_block(sheet, 3, "The quarter in a few sentences", _answers(review))
+    row = _write_block(sheet, row, "How to read this workbook", _how_to_read(review))
     row = _write_list(sheet, row, listed)
     row = _write_block(sheet, row, "Units", _units(review, numbers))
     row = _write_block(sheet, row, "Not computed", _not_computed(review))
@@ -86,6 +90,14 @@ def _write_list(sheet: Worksheet, row: int, listed: Sequence[Listed]) -> int:
 def _set_height(sheet: Worksheet, row: int, *cells: tuple[str, int]) -> None:
     lines = max(lines_of(text, width) for text, width in cells)
     sheet.row_dimensions[row].height = lines * LINE_POINTS
+
+
+def _answers(review: Review) -> list[tuple[str, str]]:
+    """The owner's questions, each with its line; what is missing stands behind it."""
+    return [
+        (each.question, each.line if each.is_known else f"Not known: {each.line}")
+        for each in answers(review)
+    ]
 
 
 def _how_to_read(review: Review) -> list[tuple[str, str]]:

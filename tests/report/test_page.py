@@ -8,10 +8,12 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from html.parser import HTMLParser
+from io import BytesIO
 
 import numpy as np
 import pandas as pd
 import pytest
+from openpyxl import load_workbook
 from plotly.offline import get_plotlyjs
 
 from analysis.counter_tables import COUNTER_RESULT_TABLES
@@ -21,6 +23,8 @@ from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
 from analysis.report.page import json_for_script, page_context, render_page
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.results import Review
+from analysis.report.sentences import answers
+from analysis.report.workbook import workbook_bytes
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Kind
 from analysis.settings import Settings
@@ -142,7 +146,7 @@ def test_the_chart_library_is_packed_whole_and_the_same_on_every_day(page: Page)
 
 def test_every_chart_has_words_a_finding_and_a_table(page: Page, review: Review) -> None:
     charts = [each for each in page.all("div") if each.get("class") == "chart"]
-    assert len(charts) == 52
+    assert len(charts) == 51
     data = json.loads(next(each for each in page.text_of("script") if each.startswith("{")))
     assert sorted(data) == sorted(str(each["id"]) for each in charts)
     for each in charts:
@@ -152,7 +156,7 @@ def test_every_chart_has_words_a_finding_and_a_table(page: Page, review: Review)
     assert all(block.info.title for block in blocks)
     # Two drawings of one job: their sizes stand in them.
     drawn = "chart-layout-example"
-    assert all(block.info.grids or block.key == drawn for block in blocks)
+    assert all(block.info.grids or block.info.line or block.key == drawn for block in blocks)
     shown = sum(len(block.info.grids) for block in blocks) + 2
     assert len(page.all("table")) == shown == len(page.all("caption"))
 
@@ -254,7 +258,7 @@ def test_what_could_not_be_computed_is_said_in_its_place_and_at_the_end(
     found = parsed(make_review(results={"margin_by_film": gone}))
     assert line in found.text_of("p")
     assert any(each.startswith(line) for each in found.text_of("li"))
-    assert len([each for each in found.all("div") if each.get("class") == "chart"]) == 51
+    assert len([each for each in found.all("div") if each.get("class") == "chart"]) == 50
 
 
 def test_a_review_without_anything_is_still_a_page(make_review: MakeReview, parsed: Parsed) -> None:
@@ -386,3 +390,25 @@ def test_a_number_keeps_its_unit_and_its_minus() -> None:
 
     kept = together("(−$1,743) 56.3 h over, 12 sq ft of 5 houses")
     assert kept == "(−\u2060$1,743) 56.3\u00a0h over, 12\u00a0sq ft of 5 houses"
+
+
+def test_the_shops_name_stands_on_what_is_sent(make_review: MakeReview, parsed: Parsed) -> None:
+    """Escaped, and an ampersand doubled where it begins a code; without a name there is none."""
+    settings = Settings(shop_name="Penn & <b>Sons</b>")
+    review = make_review(settings=settings)
+    found = parsed(review)
+    assert found.text_of("title") == ["Penn & <b>Sons</b> in 2026Q3"]
+    book = load_workbook(BytesIO(workbook_bytes(review)))
+    assert book["Cover"]["A1"].value.startswith("Penn & <b>Sons</b>: Review 2026Q3")
+    plain = load_workbook(BytesIO(workbook_bytes(make_review())))
+    assert plain["Cover"]["A1"].value.startswith("Review 2026Q3")
+
+
+def test_the_cover_holds_the_answers_of_the_first_screen(make_review: MakeReview) -> None:
+    """Whoever gets the workbook alone reads what changed and what to do."""
+    review = make_review()
+    sheet = load_workbook(BytesIO(workbook_bytes(review)))["Cover"]
+    told = {row[0]: row[1] for row in sheet.iter_rows(max_col=2, values_only=True)}
+    for each in answers(review):
+        assert told[each.question].endswith(each.line)
+        assert told[each.question].startswith("Not known: ") is not each.is_known

@@ -529,3 +529,11 @@ def columns_of(part: str) -> tuple[int, int]:
 
 def test_terms_are_those_of_the_settings() -> None:
     assert PriceTerms.of(TAXED) == PriceTerms(1 / 1.19, 0.015, 0.0)
+
+
+def test_the_print_of_the_sheet_says_whose_it_is_and_of_when() -> None:
+    """An ampersand begins a code in a header, so one in a name stands twice."""
+    review = price_review(Settings(shop_name="Penn & Sons"))
+    sheet = load_workbook(io.BytesIO(workbook_bytes(review)))[SHEET_NAME]
+    assert sheet.oddHeader.left.text == "Penn && Sons"
+    assert sheet.oddHeader.right.text == f"{SHEET_NAME} {review.quarter.label}, printed &D"

@@ -189,6 +189,8 @@ STATEMENT_LINES: Final = {
     "overhead_rate_difference": "Overhead rate difference",
     "result": "Result",
     "wages_of_unused_hours": "Wages of unused hours, if paid",
+    "break_even_revenue": "Break-even revenue",
+    "margin_of_safety_pct": "Margin of safety",
     "utilisation_pct": "Utilisation",
 }
 

@@ -358,7 +358,7 @@ SHOP_RESULT = Table(
     "From net revenue to the shop's result. Costs are positive amounts and are subtracted.",
     (
         key("line", "Line of the statement."),
-        Column("amount", Kind.NUMBER, "Money; the last line is in percent."),
+        Column("amount", Kind.NUMBER, "Money; percent in the lines that end in _pct."),
         Column("note", Kind.TEXT, "How the line is made."),
     ),
 )

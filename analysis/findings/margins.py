@@ -6,6 +6,7 @@ import pandas as pd
 from analysis.costing.film import film_reconciliation
 from analysis.costing.jobs import Costing
 from analysis.costing.overhead import QuarterRates
+from analysis.findings.break_even import break_even_revenue, margin_of_safety
 from analysis.findings.evidence import is_enough, wilson_interval
 from analysis.findings.groups import Period, both, finished_in, group_sums
 from analysis.findings.sale_margins import sale_facts, staff_rates
@@ -95,15 +96,16 @@ def shop_result(costing: Costing, records: Records, quarters: list[QuarterRates]
     the difference of the rate add up to what was paid.
     """
     statements = [_statement(costing, records, rates) for rates in quarters]
-    total = {
+    total: dict[str, float] = {
         line: sum(each[line] for each in statements)
         for line in (statements[0] if statements else {})
     }
     practical = sum(each.practical_hours for each in quarters)
     worked = sum(each.worked_hours for each in quarters)
     used = 100 * worked / practical if practical > 0 else np.nan
+    total |= _break_even(total, sum(each.overheads for each in quarters))
+    total["utilisation_pct"] = used
     rows = [(line, amount, NOTES[line]) for line, amount in total.items()]
-    rows.append(("utilisation_pct", used, NOTES["utilisation_pct"]))
     return pd.DataFrame(rows, columns=["line", "amount", "note"]).astype({"amount": "float64"})
 
 
@@ -136,6 +138,12 @@ NOTES = {
         "(Practical hours − hours worked) × mean loaded rate of the hours worked: what hours that "
         "nobody wrote down cost if they are paid all the same. In no line above."
     ),
+    "break_even_revenue": (
+        "Overheads of the period × net revenue ÷ (result + overheads): the revenue of such jobs at "
+        "which the result is 0. Everything but overheads counts as growing with the revenue; wages "
+        "that are paid whether or not there is work do not, and lift it."
+    ),
+    "margin_of_safety_pct": "1 − break-even revenue ÷ net revenue, in percent.",
     "utilisation_pct": "Hours worked ÷ practical hours, in percent.",
 }
 
@@ -174,6 +182,16 @@ def _statement(costing: Costing, records: Records, rates: QuarterRates) -> dict[
         "result": margin + sales - shop - unexplained - other_work - unused - difference,
         "wages_of_unused_hours": _unused_wages(costing, records.settings, rates),
     }
+
+
+def _break_even(lines: dict[str, float], overheads: float) -> dict[str, float]:
+    """The revenue that would leave nothing, and how far the period's is over it."""
+    if not lines:
+        return {}
+    revenue = lines["net_revenue"]
+    at = break_even_revenue(revenue, lines["result"] + overheads, overheads)
+    safety = 100 * margin_of_safety(revenue, at)
+    return {"break_even_revenue": at, "margin_of_safety_pct": safety}
 
 
 def _unused_wages(costing: Costing, settings: Settings, rates: QuarterRates) -> float:

@@ -42,8 +42,10 @@ TOTALS: Final = ("net_revenue", "contribution", "full_margin_of_jobs", "result")
 _ADDED: Final = ("counter_sales",)
 UTILISATION: Final = "utilisation_pct"
 UNUSED_WAGES: Final = "wages_of_unused_hours"
+BREAK_EVEN: Final = "break_even_revenue"
+SAFETY: Final = "margin_of_safety_pct"
 # Lines under the result that are in no sum.
-_BESIDE: Final = (UNUSED_WAGES, UTILISATION)
+_BESIDE: Final = (UNUSED_WAGES, BREAK_EVEN, SAFETY, UTILISATION)
 MOST_ROWS: Final = 12
 _MARGIN_COLUMNS: Final = (
     "jobs",
@@ -241,7 +243,7 @@ def _statement_grid(review: Review, found: Slices, say: Numbers) -> Grid:
     amounts = {name: amounts_of(frame) for name, frame in periods.items() if len(frame)}
     rows = []
     for line, note in zip(found.quarter["line"], found.quarter["note"], strict=True):
-        write = say.percent if line == UTILISATION else say.number
+        write = say.percent if line.endswith("_pct") else say.number
         cells = [Cell(write(a[line])) if line in a else ABSENT for a in amounts.values()]
         rows.append((Cell(_signed_line(line)), *cells, Cell(typed(note))))
     headings = (

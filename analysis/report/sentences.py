@@ -10,7 +10,9 @@ from analysis.records.spellings import SPELT_TWO_WAYS
 from analysis.report.answer import Answer
 from analysis.report.counter_answers import counter_answer
 from analysis.report.figures_money import (
+    BREAK_EVEN,
     MARGINS,
+    SAFETY,
     TOTALS,
     UNUSED_WAGES,
     UTILISATION,
@@ -70,7 +72,7 @@ def result_answer(review: Review) -> Answer:
     detail = (
         f"Finished jobs left a full margin of {say.money(margin)}"
         f"{_against(margin, before.get('full_margin_of_jobs'), review, say)}. "
-        f"{_utilisation(now, say)}{_unused_wages(now, say)}"
+        f"{_utilisation(now, say)}{_break_even(now, say)}{_unused_wages(now, say)}"
     )
     return Answer(question, line, detail.strip(), anchor)
 
@@ -313,6 +315,17 @@ def _utilisation(amounts: dict[str, float], say: Numbers) -> str:
     if used is None or pd.isna(used):
         return ""
     return f"{say.percent(used)} of the hours that can be worked were worked."
+
+
+def _break_even(amounts: dict[str, float], say: Numbers) -> str:
+    """How far the revenue is from the one that leaves nothing."""
+    at, safety = amounts.get(BREAK_EVEN), amounts.get(SAFETY)
+    if at is None or safety is None or pd.isna(at) or pd.isna(safety):
+        return ""
+    word = "under" if safety >= 0 else "over"
+    return (
+        f" It would be 0 at a revenue of {say.money(at)}, {say.percent(abs(safety))} {word} this."
+    )
 
 
 def _unused_wages(amounts: dict[str, float], say: Numbers) -> str:

@@ -20,7 +20,7 @@ from openpyxl.worksheet.table import TableStyleInfo
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
 
-from analysis.glossary import heading, statement_line
+from analysis.glossary import STATEMENT_LINES, heading
 from analysis.records.template import note
 from analysis.report.numbers import Numbers
 from analysis.report.price_sheet import Values, add_price_sheet, with_values
@@ -216,12 +216,12 @@ def _write_header(sheet: Worksheet, at: int, column: Column, text: str, *, besid
 
 
 def _mark_percent_lines(sheet: Worksheet, content: Content) -> None:
-    """The statement's last line is a percentage among amounts."""
+    """Lines of the statement that are percentages among amounts."""
     if content.table.name != "shop_result":
         return
-    percent = statement_line("utilisation_pct")
+    percents = {text for name, text in STATEMENT_LINES.items() if name.endswith("_pct")}
     at = content.table.names.index("amount") + 1
-    for row in content.edge.index[content.edge["line"].eq(percent)]:
+    for row in content.edge.index[content.edge["line"].isin(percents)]:
         sheet.cell(HEADER_ROW + 1 + row, at).number_format = '#,##0.0" %"'
 
 

@@ -176,8 +176,20 @@ def shop_result(costing: Costing) -> Table:
     is_full = left is not None and left <= 0
     wages = NOTHING if is_full else product(left, mean_loaded_rate(costing))
     lines["wages_of_unused_hours"] = wages
+    lines |= break_even(lines["net_revenue"], lines["result"], overheads)
     lines["utilisation_pct"] = percent(worked, practical)
     return [{"line": line, "amount": amount} for line, amount in lines.items()]
+
+
+def break_even(revenue: Amount, result: Amount, overheads: Amount) -> dict[str, Amount]:
+    """Revenue of such work at which the result is nothing; how much less than it is that is, %."""
+    lines: dict[str, Amount] = dict.fromkeys(("break_even_revenue", "margin_of_safety_pct"))
+    if revenue is None or result is None or overheads is None:
+        return lines
+    if revenue > 0 and result + overheads > 0:
+        at = overheads * revenue / (result + overheads)
+        lines = {"break_even_revenue": at, "margin_of_safety_pct": 100 * (revenue - at) / revenue}
+    return lines
 
 
 def hours_worked(costing: Costing) -> Amount:

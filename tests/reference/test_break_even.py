@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from analysis.findings.break_even import break_even_revenue, margin_of_safety
 from analysis.pricing.price_lines import (
     PriceTerms,
     break_even_shares,
@@ -183,3 +184,35 @@ def test_income_of_a_flexible_budget(figures: Figures) -> None:
     for units, price, income in ((1000, 70, -2500), (1500, 70, 20_250), (1500, 75, 27_750)):
         what = f"Income of {units:,} units at {price}"
         figures.add(what, units * left_of(price, 24.5) - 48_000, income)
+
+
+@published(OPENSTAX_2, "section 3.3, coffee shop")
+def test_revenue_at_which_nothing_is_left(figures: Figures) -> None:
+    """1,500 cups a month: price, cost of a cup and fixed cost, one changed at a time."""
+    cases = [
+        (3.75, 1.50, 2475, 4125, 900),
+        (4.25, 1.50, 2475, 3825, 1650),
+        (3.75, 1.55, 2475, 4218.75, 825),
+        (3.75, 1.50, 2700, 4500, 675),
+        (3.75, 1.45, 2875, 4687.5, 575),
+        (3.95, 1.45, 2875, 4542.5, 875),
+    ]
+    for price, cost, fixed, revenue, income in cases:
+        contribution = 1500 * (price - cost)
+        ours = break_even_revenue(1500 * price, contribution, fixed)
+        case = f"price {price}, cost {cost}, fixed {fixed}"
+        figures.add(f"Break-even sales of coffee, {case}", ours, f"{revenue:.2f}")
+        left = contribution * margin_of_safety(1500 * price, ours)
+        figures.add(f"Income of 1,500 cups, {case}", left, f"{income}", 0.005)
+
+
+@published(OPENSTAX_2, "section 3.5, machine parts")
+def test_how_much_revenue_may_be_missing(figures: Figures) -> None:
+    """2,500 parts at 90, of which each costs 40; fixed costs of 85,000."""
+    at = break_even_revenue(225_000, 125_000, 85_000)
+    figures.add("Break-even sales of machine parts", at, "153000")
+    safety = margin_of_safety(225_000, at)
+    figures.add("Margin of safety, share of sales", safety, "0.32")
+    figures.add("Margin of safety in money", safety * 225_000, "72000")
+    more = break_even_revenue(225_000, 125_000, 95_000)
+    figures.add("Sales that leave 10,000", more, "171000")

@@ -107,7 +107,7 @@ def bridge(cells: pd.DataFrame) -> pd.DataFrame:
 
 def _utilisation(random: Any) -> pd.DataFrame:
     month = pd.date_range("2024-10-01", periods=24, freq="MS")
-    worked = random.uniform(330, 470, 24)
+    worked = random.uniform(425, 478, 24)
     bay = worked * 0.8
     return pd.DataFrame(
         {

@@ -34,9 +34,9 @@ from analysis.pricing.price_sheet_form import shop_mark
 from analysis.pricing.price_sheet_reader import FilledSheet
 from analysis.record_tables import DECISIONS
 from analysis.records.model import Records
+from analysis.records.slip_rules import FAR_PRICE
 
 _HALF_A_CENT: Final = 0.005
-_FAR: Final = 2.0  # times the current price, or one part in so many of it
 _HAIR: Final = 1e-9
 _A_STEP: Final = 1e-6
 _SURE: Final = 1e-4  # a chance nearer to 0 or 1 has no log-odds to speak of
@@ -150,7 +150,7 @@ def _against_list(work: SheetWork, filled: pd.DataFrame) -> pd.DataFrame:
 def _refuse_far(work: SheetWork, filled: pd.DataFrame) -> None:
     """A price over twice or under half of the current one: a digit may have slipped."""
     ratio = filled["new_price"] / filled["current_price"]
-    for each in as_dicts(filled[(ratio > _FAR + _HAIR) | (ratio < 1 / _FAR - _HAIR)]):
+    for each in as_dicts(filled[(ratio > FAR_PRICE + _HAIR) | (ratio < 1 / FAR_PRICE - _HAIR)]):
         side = "over twice" if each["new_price"] > each["current_price"] else "under half"
         problem = (
             f"{_money(each['new_price'], work)} is {side} the current price of "

@@ -24,6 +24,7 @@ from analysis.pricing.price_lines import (
     margin_shares,
     reserves,
 )
+from analysis.records.list_prices import list_rows
 from analysis.records.model import Records
 from analysis.settings import Settings
 from analysis.sums import strict_sum
@@ -190,9 +191,14 @@ def list_price(
     The newest row of the class on or before the day, else the newest without a class, which holds
     for every class without a row of its own. A price of 0 is none.
     """
-    is_given = (prices["list_price"] > 0) & (prices["effective_from"] <= day)
-    valid = prices[(prices["service"] == service) & is_given]
-    valid = valid.sort_values("effective_from", kind="stable")
-    own = valid[valid["vehicle_class"] == vehicle_class] if vehicle_class else valid.iloc[:0]
-    found = own if len(own) else valid[valid["vehicle_class"].isna()]
-    return float(found["list_price"].iloc[-1]) if len(found) else np.nan
+    if prices.empty:
+        return np.nan
+    asked = pd.DataFrame(
+        {
+            "service": pd.Series([service], dtype="str"),
+            "vehicle_class": pd.Series([vehicle_class or None], dtype="str"),
+            "on": [day],
+        }
+    )
+    label = list_rows(asked, prices, "list_price")
+    return float(label.map(prices["list_price"]).iloc[0])

@@ -7,11 +7,13 @@ import pandas as pd
 
 from analysis.pricing.price_cells import KEYS
 from analysis.records.job_lines import vehicle_classes
+from analysis.records.list_prices import list_rows
 from analysis.records.model import Records
+from analysis.records.slip_rules import FAR_PRICE
 
 # A price more than this factor from its list is a slip of the pen, or that of another thing
 # (common practice, no source).
-_FURTHEST: Final = float(np.log(2.0))
+_FURTHEST: Final = float(np.log(FAR_PRICE))
 # Where there is no list: a service on a class quoted n times stands n against this many of what the
 # service is quoted over all classes.
 _BEFORE: Final = 2.0
@@ -61,26 +63,10 @@ def dated_prices(price_list: pd.DataFrame, rows: pd.DataFrame) -> pd.Series:
     The row of its class, else the row for every class without its own; missing before the first.
     `rows` : service, vehicle_class, quoted_on.
     """
-    given = price_list[(price_list["list_price"] > 0) & price_list["effective_from"].notna()]
-    given = given.sort_values("effective_from", kind="stable")
-    has_class = given["vehicle_class"].notna()
-    own = _as_of(given[has_class], rows[rows["vehicle_class"].notna()], KEYS)
-    wide = _as_of(given[~has_class], rows, KEYS[:1])
-    return own.reindex(rows.index).fillna(wide.reindex(rows.index))
-
-
-def _as_of(given: pd.DataFrame, rows: pd.DataFrame, by: list[str]) -> pd.Series:
-    """The newest price on or before each row's day, on the rows' index."""
-    if given.empty or rows.empty:
+    if price_list.empty or rows.empty:
         return pd.Series(np.nan, index=rows.index)
-    found = pd.merge_asof(
-        rows[[*by, "quoted_on"]].reset_index(names="at").sort_values("quoted_on", kind="stable"),
-        given[[*by, "list_price", "effective_from"]],
-        left_on="quoted_on",
-        right_on="effective_from",
-        by=by,
-    )
-    return found.set_index("at")["list_price"].astype("float64")
+    label = list_rows(rows.rename(columns={"quoted_on": "on"}), price_list, "list_price")
+    return label.map(price_list["list_price"]).astype("float64")
 
 
 def _usual_prices(rows: pd.DataFrame) -> pd.Series:

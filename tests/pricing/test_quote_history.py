@@ -95,3 +95,17 @@ def test_without_a_list_of_the_day_the_usual_price_stands_in(tmp_path: Path) -> 
 def test_no_quotes_at_all(tmp_path: Path) -> None:
     records = records_of(tmp_path, jobs=JOBS, purchases=BOUGHT)
     assert quote_history(records, pd.Timestamp("2026-09-30")).empty
+
+
+def test_a_quote_without_a_price_counts_for_nothing_in_the_usual_price(tmp_path: Path) -> None:
+    """One price on the car stands one against two of the service; the quote at 0 does not count."""
+    rows = """
+    quote_id | quoted_on  | service | make | model | vehicle_class | quoted_price | outcome
+    Q1       | 2026-03-01 | tint    | M    | m     | car           | 400          | won
+    Q2       | 2026-03-01 | tint    | M    | m     | car           | 0            | lost
+    Q3       | 2026-03-01 | tint    | M    | m     | van           | 300          | won
+    """
+    found = history(tmp_path, quotes=rows, price_list="")
+    mean = (np.log(400) + np.log(300)) / 2
+    usual = np.exp(mean + (np.log(400) - mean) / 3)
+    assert found.loc[["Q1", "Q2"], "list_price"].tolist() == pytest.approx([usual] * 2)

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from analysis.records.model import Records
+from analysis.records.money_rules import landed_price
 from tests.shops import records_of
 
 JOB = "job_id|quoted_on|started_on|finished_on|status|service|make|model|vehicle_class|quoted_hours|quoted_price|invoiced_price|redo_of|crew|hours|payment"
@@ -133,3 +134,13 @@ def test_the_log_counts_where_there_is_one(tmp_path: Path) -> None:
     # A sheet that contradicts its log is told as that alone.
     rules = [rule for rule, _, _ in told(tmp_path / "2", job(hours="35"), hours=log)]
     assert rules == ["hours-against-log"]
+
+
+def test_the_landed_price_is_after_discount_and_with_freight(tmp_path: Path) -> None:
+    """2 rolls of 10 m² at 100, 20 off, and half of the freight of 40: (180 + 20) ÷ 20 m²."""
+    bought = """invoice|received_on|supplier|item|kind|roll_width|roll_length|quantity|unit_price|discount
+    A|2026-01-05|S|F|film|1|10|2|100|20
+    A|2026-01-05|S|G|film|1|10|1|180|
+    A|2026-01-05|S|freight|freight|||1|40|"""
+    purchases = read(tmp_path, job(), purchases=bought)["purchases"]
+    assert landed_price(purchases).to_dict() == pytest.approx({"F": 10.0, "G": 20.0})

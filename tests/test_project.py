@@ -84,6 +84,12 @@ def test_generated_parts_of_the_documents_are_up_to_date() -> None:
         assert text == made, f"{name}: run python -m tests.documents"
 
 
+def test_the_files_that_run_first_are_there() -> None:
+    from tests.conftest import LONGEST
+
+    assert [name for name in LONGEST if not (ROOT / "tests" / name).is_file()] == []
+
+
 def test_nothing_names_a_machine_or_a_package_host() -> None:
     """No path of a machine, and no address of a package registry, in any text of the project."""
     path = re.compile(r"(?<![\w.])/(?:work|root|home|tmp|opt|farm)/[\w.]")

@@ -189,6 +189,7 @@ STATEMENT_LINES: Final = {
     "overhead_rate_difference": "Overhead rate difference",
     "result": "Result",
     "wages_of_unused_hours": "Wages of unused hours, if paid",
+    "consumables_not_charged": "Consumables bought, not charged",
     "break_even_revenue": "Break-even revenue",
     "margin_of_safety_pct": "Margin of safety",
     "utilisation_pct": "Utilisation",

@@ -6,6 +6,7 @@ import pandas as pd
 from analysis.costing.film import film_reconciliation
 from analysis.costing.jobs import Costing
 from analysis.costing.overhead import QuarterRates
+from analysis.costing.purchases import consumables_bought
 from analysis.findings.break_even import break_even_revenue, margin_of_safety
 from analysis.findings.evidence import is_enough, wilson_interval
 from analysis.findings.groups import Period, both, finished_in, group_sums
@@ -138,6 +139,10 @@ NOTES = {
         "(Practical hours − hours worked) × mean loaded rate of the hours worked: what hours that "
         "nobody wrote down cost if they are paid all the same. In no line above."
     ),
+    "consumables_not_charged": (
+        "Consumables bought in the period − consumables an hour × all hours worked: put by for "
+        "later, or, where negative, used of what was put by. In no line above."
+    ),
     "break_even_revenue": (
         "Overheads of the period × net revenue ÷ (result + overheads): the revenue of such jobs at "
         "which the result is 0. Everything but overheads counts as growing with the revenue; wages "
@@ -181,6 +186,7 @@ def _statement(costing: Costing, records: Records, rates: QuarterRates) -> dict[
         "overhead_rate_difference": difference,
         "result": margin + sales - shop - unexplained - other_work - unused - difference,
         "wages_of_unused_hours": _unused_wages(costing, records.settings, rates),
+        "consumables_not_charged": _consumables_left(costing, records, rates),
     }
 
 
@@ -201,6 +207,14 @@ def _unused_wages(costing: Costing, settings: Settings, rates: QuarterRates) -> 
         return 0.0
     number = pd.Series([rates.quarter.index])
     return float(left * staff_rates(costing, settings, number).iloc[0])
+
+
+def _consumables_left(costing: Costing, records: Records, rates: QuarterRates) -> float:
+    """Consumables that were bought and not charged to any hour of the quarter. [money]"""
+    quarter = rates.quarter
+    bought = consumables_bought(records["purchases"], costing.purchase_lines, costing.credits)
+    now = bought.loc[bought["day"].between(quarter.first_day, quarter.last_day), "amount"]
+    return float(now.sum()) - rates.consumables_rate * rates.worked_hours
 
 
 def _total(values: pd.Series) -> float:

@@ -176,6 +176,10 @@ def shop_result(costing: Costing) -> Table:
     is_full = left is not None and left <= 0
     wages = NOTHING if is_full else product(left, mean_loaded_rate(costing))
     lines["wages_of_unused_hours"] = wages
+    lines["consumables_not_charged"] = less(
+        total(costing.consumables_bought(costing.quarter.holds)),
+        product(costing.rate("consumables", costing.quarter), worked),
+    )
     lines |= break_even(lines["net_revenue"], lines["result"], overheads)
     lines["utilisation_pct"] = percent(worked, practical)
     return [{"line": line, "amount": amount} for line, amount in lines.items()]

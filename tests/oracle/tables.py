@@ -104,18 +104,22 @@ class Costing:
             months[row["month"]] = months.get(row["month"], NOTHING) + row[column]
         return months
 
+    def consumables_bought(self, inside: Callable[[date], bool]) -> list[Fraction]:
+        """What each consumable received on some days cost, and credits of those days, negative."""
+        bought = [p.cost for p in self.bought if not p.is_film and inside(p.row["received_on"])]
+        return bought + [
+            -amount
+            for on, p, amount in place_credits(self.shop, self.bought)
+            if not p.is_film and inside(on)
+        ]
+
     def find_consumables_rate(self, quarter: Quarter) -> Amount:
         """Consumables bought in the trailing year, less credits, over all hours worked in it."""
 
         def inside(on: date) -> bool:
             return quarter.trailing_year_holds_month(on.year * 12 + on.month - 1)
 
-        bought = [p.cost for p in self.bought if not p.is_film and inside(p.row["received_on"])]
-        bought += [
-            -amount
-            for on, p, amount in place_credits(self.shop, self.bought)
-            if not p.is_film and inside(on)
-        ]
+        bought = self.consumables_bought(inside)
         if not bought:
             return NOTHING
         return ratio(total(bought), total([work.hours for work in self.work if inside(work.on)]))

@@ -154,6 +154,7 @@ def _statement(margin: pd.DataFrame, utilisation: float) -> pd.DataFrame:
         **extra,
         "result": full + 2 * extra["counter_sales"] - sum(extra.values()),
         "wages_of_unused_hours": float(total["labour_cost"]) * 0.1,
+        "consumables_not_charged": -12.5,
         "break_even_revenue": float(total["net_revenue"]) * 0.8,
         "margin_of_safety_pct": 20.0,
         "utilisation_pct": utilisation,

@@ -8,10 +8,10 @@ from typing import Final
 
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import hours_data
-from analysis.findings.mixed import one_thread
 from analysis.pricing.asked import KnownNames, as_known, ask, known_names, meant
 from analysis.pricing.counter_kits import Kit, KitAsked, make_kit
 from analysis.pricing.counter_review import kit_costs

@@ -2,11 +2,14 @@
 
 import re
 from dataclasses import dataclass
+from typing import Final
 
 import pandas as pd
 
 from analysis.errors import WorkbookError
 
+# Julian year.
+DAYS_A_YEAR: Final = 365.25
 _LABEL = re.compile(r"(\d{4})Q([1-4])")
 
 

@@ -19,12 +19,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Array, Codes, Mask
 from analysis.costing.jobs import Costing
 from analysis.costing.purchases import film_prices
 from analysis.errors import Unavailable
 from analysis.film_tables import BEST_ALLOWANCE, RECUTS_BY_ALLOWANCE
 from analysis.findings.evidence import LEVEL, is_enough, wilson_interval
-from analysis.findings.mixed import Array, Codes, Mask
 from analysis.findings.recuts import RecutCurve
 from analysis.settings import Settings
 from analysis.sums import ratio

@@ -9,10 +9,10 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import Array
 from analysis.errors import Unavailable
 from analysis.findings.forecast import HoursForecaster, forecast_hours, learn_hours
 from analysis.findings.hours_model import HoursData
-from analysis.findings.mixed import Array
 from analysis.findings.usual_hours import fetch
 
 LEVELS: Final = (0.5, 0.7, 0.8, 0.9)

@@ -8,16 +8,16 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import stdtrit
 
+from analysis.arrays import Array, Codes
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel, nested_codes, service_columns, sums_of
-from analysis.findings.mixed import Array, Codes, fit_reml
+from analysis.findings.mixed import fit_reml
 from analysis.findings.mixed_effects import Targets, posterior
-from analysis.periods import quarter_from_index, quarter_index
+from analysis.periods import DAYS_A_YEAR, quarter_from_index, quarter_index
 from analysis.settings import Settings
 from analysis.sums import ratio
 
 A_YEAR: Final = "change a year"
-DAYS_A_YEAR: Final = 365.25
 # How far a quarter may lie from the others before its jobs speak. [standard deviation, log]
 # Common practice, no source: it keeps a quarter of two odd jobs from standing far off, and a
 # quarter of twenty jobs hardly feels it.

@@ -14,6 +14,7 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import stdtrit
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import LEVEL
@@ -30,7 +31,7 @@ from analysis.findings.hours_model import (
     service_columns,
     sums_of,
 )
-from analysis.findings.mixed import Array, fit_reml
+from analysis.findings.mixed import fit_reml
 from analysis.findings.mixed_effects import Targets
 from analysis.findings.pooling import Spread, spread_of
 from analysis.findings.variance_nodes import spread_nodes

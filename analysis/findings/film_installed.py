@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import betaln, stdtrit
 
+from analysis.arrays import Array, Codes
 from analysis.costing.jobs import Costing
 from analysis.costing.labour import mean_rate
 from analysis.errors import Unavailable
@@ -14,7 +15,6 @@ from analysis.film_tables import FILM_INSTALLED
 from analysis.findings.evidence import LEVEL, is_enough
 from analysis.findings.film_effects import DRAWS, FILM_SD, FilmEffects, hours_effects
 from analysis.findings.film_trends import film_by_day
-from analysis.findings.mixed import Array, Codes
 from analysis.records.model import Records
 from analysis.sums import strict_sum
 from analysis.units import square_metres_per

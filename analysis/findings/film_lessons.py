@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.allowance import best_allowance, expected_piece_cost, recuts_by_allowance
@@ -11,7 +12,6 @@ from analysis.findings.film_effects import film_effects
 from analysis.findings.film_installed import film_costs, film_installed
 from analysis.findings.film_swaps import film_swaps
 from analysis.findings.film_trends import film_price_steps, film_price_trends
-from analysis.findings.mixed import one_thread
 from analysis.findings.packing import pack_quick
 from analysis.findings.recuts import learn_recuts
 from analysis.records.model import Records

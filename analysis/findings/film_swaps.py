@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import stdtrit
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_SWAPS
@@ -19,7 +20,6 @@ from analysis.findings.film_installed import (
     newest_roll_costs,
 )
 from analysis.findings.layouts import LEAST_LENGTH
-from analysis.findings.mixed import Array
 from analysis.findings.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
 from analysis.records.model import Records
 from analysis.settings import Settings

@@ -15,11 +15,11 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import stdtrit
 
+from analysis.arrays import Array, Codes
 from analysis.costing.purchases import after_credits
 from analysis.errors import Unavailable
-from analysis.findings.drift import DAYS_A_YEAR
 from analysis.findings.evidence import LEVEL
-from analysis.findings.mixed import Array, Codes
+from analysis.periods import DAYS_A_YEAR
 
 # Days of purchase, and days between the first and the last, that a trend needs.
 FEWEST_DAYS: Final = 4

@@ -14,8 +14,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from analysis.arrays import Array
 from analysis.findings.hours_model import CLASS, MODEL, PRIOR_SD, HoursModel
-from analysis.findings.mixed import Array, Sums, fit_reml
+from analysis.findings.mixed import Sums, fit_reml
 from analysis.findings.mixed_effects import Targets, posterior
 from analysis.findings.pooling import group_targets, spread_of
 from analysis.findings.variance_nodes import spread_nodes

@@ -16,6 +16,7 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import ndtr, ndtri
 
+from analysis.arrays import Array
 from analysis.errors import Unavailable
 from analysis.findings.hours_model import (
     CELL,
@@ -27,9 +28,9 @@ from analysis.findings.hours_model import (
     HoursModel,
     fit_hours,
 )
-from analysis.findings.mixed import Array
 from analysis.findings.pooling import average_crew, spread_of, targets_of
 from analysis.findings.usual_hours import UsualHours, usual_hours
+from analysis.periods import DAYS_A_YEAR
 
 # The chance from job to job stands as so many equally likely values.
 _ATOMS: Final = 61
@@ -42,7 +43,6 @@ _MONTHS_OF_CREW: Final = 12
 # A change a year is allowed for where the lines span so many years; most shops' is under 4 %.
 _YEARS_FOR_TREND: Final = 1.5
 _DRIFT_SD: Final = 0.04
-_DAYS_A_YEAR: Final = 365.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,7 +141,7 @@ def _up_to_date(model: HoursModel, day: pd.Timestamp) -> Array:
     error (a normal prior of `_DRIFT_SD`); none where the lines span too little to tell.
     """
     lines = model.data.lines
-    years = pd.Series((lines["finished_on"] - day).dt.days / _DAYS_A_YEAR)
+    years = pd.Series((lines["finished_on"] - day).dt.days / DAYS_A_YEAR)
     within = (years - years.groupby(lines["service"]).transform("mean")).to_numpy(float)
     spread = float((within**2).sum())
     if float(np.ptp(years)) < _YEARS_FOR_TREND or not spread:

@@ -15,10 +15,11 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import ndtri
 
+from analysis.arrays import Array, Codes
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import LEVEL
-from analysis.findings.mixed import Array, Codes, Fit, Sums, fit_reml, take_sums
+from analysis.findings.mixed import Fit, Sums, fit_reml, take_sums
 from analysis.findings.mixed_effects import effects
 from analysis.findings.variance_nodes import Nodes, spread_nodes
 

@@ -15,13 +15,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Array
 from analysis.errors import Unavailable
-from analysis.findings.drift import DAYS_A_YEAR
 from analysis.findings.evidence import LEVEL
 from analysis.findings.flagging import flags
 from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed import Array
 from analysis.findings.mixed_effects import effects
+from analysis.periods import DAYS_A_YEAR
 
 # A change of the average hours by less than this with each doubling is none that matters; common
 # practice, no source. [share]

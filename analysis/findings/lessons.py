@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.backtest import quote_again, quote_calibration
@@ -14,7 +15,6 @@ from analysis.findings.drift import quoting_drift
 from analysis.findings.forecast import HoursForecaster, learn_hours
 from analysis.findings.hours_model import fit_hours, hours_data
 from analysis.findings.learning import learning_curves
-from analysis.findings.mixed import one_thread
 from analysis.findings.overruns import (
     PERSON,
     POOLED,

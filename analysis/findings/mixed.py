@@ -11,21 +11,16 @@ the mixed-model equations; Bates, Mächler, Bolker and Walker (2015), Journal of
 """
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 from scipy.linalg import LinAlgError, cho_solve
 from scipy.linalg.lapack import dpotrf
 from scipy.optimize import minimize
 from scipy.sparse import csr_array, issparse
-from threadpoolctl import threadpool_limits
 
-Array = npt.NDArray[np.float64]
-Codes = npt.NDArray[np.int64]
-Mask = npt.NDArray[np.bool_]
+from analysis.arrays import Array, Codes, Mask
 
 # Relative standard deviations are looked for up to this; a factor that spreads a thousand times as
 # wide as the noise is a mistake in the records.
@@ -133,17 +128,6 @@ class Fit:
     fixed: Array
     fixed_covariance: Array
     crossed_effects: tuple[Array, ...]
-
-
-@contextmanager
-def one_thread() -> Iterator[None]:
-    """A context in which linear algebra runs on one thread.
-
-    The matrices here are small: threads that wait for each other cost more than they save (twice
-    the time on two busy cores), and one thread gives the same digits on every machine.
-    """
-    with threadpool_limits(limits=1, user_api="blas"):
-        yield
 
 
 def take_sums(

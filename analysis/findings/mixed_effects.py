@@ -9,7 +9,8 @@ from dataclasses import dataclass, fields
 import numpy as np
 from scipy.sparse import csr_array
 
-from analysis.findings.mixed import AT_ONCE, Array, Sums, factor, solve
+from analysis.arrays import Array
+from analysis.findings.mixed import AT_ONCE, Sums, factor, solve
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,13 +6,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import gammaincinv, stdtrit
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.evidence import LEVEL, is_enough
 from analysis.findings.flagging import flags, overrun_probability
 from analysis.findings.forecast import HoursForecaster, forecast_hours
 from analysis.findings.hours_model import CELL, CLASS, CREW, HELD_AT, MODEL, HoursModel
-from analysis.findings.mixed import Array
 from analysis.findings.mixed_effects import Targets
 from analysis.findings.pooling import (
     average_crew,

@@ -9,9 +9,9 @@ import pandas as pd
 from scipy.sparse import csr_array
 from scipy.special import ndtr, stdtr
 
+from analysis.arrays import Array, Codes
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed import Array, Codes
 from analysis.findings.mixed_effects import Targets, posterior
 
 # With more degrees of freedom than this, Student's distribution is the normal one.

@@ -20,9 +20,9 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analysis.arrays import Array, Codes, one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
-from analysis.findings.mixed import Array, Codes, one_thread
 
 # A piece that is this much larger a side is a slip of the pen (common practice, no source). [m]
 _LARGEST_M: Final = 0.30

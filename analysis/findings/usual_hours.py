@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 
 # A service on a class done n times stands n against this many of what service and class alone say.
 _BEFORE: Final = 1.0

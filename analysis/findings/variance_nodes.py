@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.findings.mixed import Array, Fit, Mask, Sums, reml_criteria
+from analysis.arrays import Array, Mask
+from analysis.findings.mixed import Fit, Sums, reml_criteria
 
 
 @dataclass(frozen=True, eq=False)

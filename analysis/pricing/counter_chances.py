@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import betaln, expit, logit
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.records.counter_rules import booking_days
 from analysis.records.model import Records
 

@@ -7,9 +7,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.findings.groups import Period
-from analysis.findings.mixed import Array
 from analysis.pricing.film_needed import WIDER_JOBS
 from analysis.sums import strict_sum
 

@@ -11,11 +11,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.findings.capacity_use import Governing
 from analysis.findings.earning import hour_earned
 from analysis.findings.groups import Period
-from analysis.findings.mixed import Array
 from analysis.findings.sale_margins import NOT_KNOWN, month_use, sale_facts
 from analysis.periods import Quarter
 from analysis.pricing.counter_arithmetic import displaced_cost, later_gain, staff_rate

@@ -7,12 +7,12 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.counter_tables import COUNTER_RESULT_TABLES, COUNTER_SALES
 from analysis.errors import Unavailable
 from analysis.findings.capacity_use import Governing, governing
 from analysis.findings.groups import Period
-from analysis.findings.mixed import one_thread
 from analysis.periods import Quarter, quarter_of
 from analysis.pricing.counter_kits import counter_kits
 from analysis.pricing.counter_model import CounterModel, counter_model

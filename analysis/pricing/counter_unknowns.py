@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr, ndtri
 
+from analysis.arrays import Array
 from analysis.counter_tables import COUNTER_UNKNOWNS
-from analysis.findings.mixed import Array
 from analysis.pricing.counter_arithmetic import later_gain
 from analysis.pricing.counter_model import CounterModel, Parts
 

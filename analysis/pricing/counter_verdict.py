@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.counter_model import (
     CounterModel,
     Parts,

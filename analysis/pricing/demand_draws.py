@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.findings.mixed import Array, Codes, one_thread
+from analysis.arrays import Array, Codes, one_thread
 from analysis.pricing.demand_model import (
     AT_GROWTH,
     COMMON_MEAN,

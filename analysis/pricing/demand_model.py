@@ -25,7 +25,7 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 from scipy.special import expit
 
-from analysis.findings.mixed import Array, Codes
+from analysis.arrays import Array, Codes
 
 # Believed before a quote is seen, weakly. The elasticity of the jobs won is slope × (1 − chance to
 # win): a slope of 4 makes it −1.6 where six quotes in ten are won. Published means lie further out,

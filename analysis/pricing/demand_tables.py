@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analysis.arrays import Codes
 from analysis.findings.evidence import LEVEL, is_enough, wilson_interval
-from analysis.findings.mixed import Codes
 from analysis.price_tables import DEMAND_SEASONS, WIN_CHANCES
 from analysis.pricing.demand import Array, Demand
 from analysis.pricing.quote_history import quote_history

@@ -5,11 +5,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.forecast import learn_hours
 from analysis.findings.hours_model import hours_data
-from analysis.findings.mixed import one_thread
 from analysis.pricing.demand import chance, learn_demand
 from analysis.pricing.price_basis import ShortHours, price_basis
 from analysis.pricing.price_cells import cell_of, price_cells

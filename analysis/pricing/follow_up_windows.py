@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.price_cells import KEYS
 from analysis.pricing.quote_history import dated_prices
 

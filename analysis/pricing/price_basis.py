@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import Array
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.capacity_use import Governing
@@ -19,7 +20,6 @@ from analysis.findings.earning import hour_earned, hour_value
 from analysis.findings.evidence import is_enough
 from analysis.findings.forecast import HoursForecaster, forecast_hours
 from analysis.findings.groups import Period
-from analysis.findings.mixed import Array
 from analysis.periods import quarter_of
 from analysis.pricing.film_needed import WIDER_JOBS
 from analysis.pricing.floor import (

@@ -6,12 +6,12 @@ from typing import Final
 
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.capacity_use import Governing
 from analysis.findings.groups import Period
 from analysis.findings.lessons import Lessons
-from analysis.findings.mixed import one_thread
 from analysis.periods import Quarter
 from analysis.pricing.demand import Demand, learn_demand
 from analysis.pricing.demand_tables import demand_seasons, win_chances

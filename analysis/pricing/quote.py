@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, WorkbookError
 from analysis.findings.capacity_use import governing
@@ -21,7 +22,6 @@ from analysis.findings.forecast import (
 )
 from analysis.findings.groups import Period
 from analysis.findings.hours_model import hours_data
-from analysis.findings.mixed import one_thread
 from analysis.periods import last_complete_quarter
 from analysis.pricing.asked import Asked, KnownNames, as_known, ask, known_names, meant
 from analysis.pricing.film_needed import (

@@ -15,10 +15,10 @@ from numpy.random import Generator
 from scipy.sparse import csr_array
 from scipy.stats import t as student
 
+from analysis.arrays import Array
 from analysis.errors import Unavailable
 from analysis.findings.flagging import flags, overrun_probability
 from analysis.findings.hours_model import CLASS, MODEL, HoursData, HoursModel, fit_hours
-from analysis.findings.mixed import Array
 from analysis.findings.mixed_effects import Targets
 from analysis.findings.pooling import group_targets, pooled_overruns, service_targets
 

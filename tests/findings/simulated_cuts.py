@@ -14,11 +14,11 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
+from analysis.arrays import Array
 from analysis.costing.film import Shelf
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable
 from analysis.findings.allowance import ALL_PANELS, best_allowance, expected_piece_cost
-from analysis.findings.mixed import Array
 from analysis.findings.recuts import RecutCurve, learn_recuts
 from analysis.settings import Settings
 

@@ -13,11 +13,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.arrays import Array
 from analysis.costing.jobs import cost_records
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_PRICE_STEPS, FILM_PRICE_TRENDS
 from analysis.findings.film_trends import film_price_steps, film_price_trends
-from analysis.findings.mixed import Array
 from analysis.records.read import read_records
 
 DEMO = Path(__file__).resolve().parents[2] / "data_demo"

@@ -15,6 +15,7 @@ from numpy.random import Generator
 from scipy.optimize import minimize
 from scipy.sparse import csr_array
 
+from analysis.arrays import Array, Codes
 from analysis.errors import Unavailable
 from analysis.findings.flagging import overrun_probability
 from analysis.findings.hours_model import (
@@ -27,7 +28,7 @@ from analysis.findings.hours_model import (
     HoursModel,
     fit_hours,
 )
-from analysis.findings.mixed import Array, Codes, Fit, Sums, fit_reml, reml_criterion, take_sums
+from analysis.findings.mixed import Fit, Sums, fit_reml, reml_criterion, take_sums
 from analysis.findings.mixed_effects import Targets, effects, posterior
 from analysis.findings.pooling import group_targets, pooled_overruns
 from analysis.findings.variance_nodes import spread_nodes

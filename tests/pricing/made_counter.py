@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.findings.sale_margins import IDLE
 from analysis.pricing.counter_chances import Displaced, Later
 from analysis.pricing.counter_installs import Installs

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.counter_chances import learn_displaced
 from analysis.pricing.counter_model import CounterModel, net_draws
 from analysis.pricing.counter_unknowns import ENDS, weighted_install, weighted_share

@@ -14,11 +14,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from analysis.arrays import Array, one_thread
 from analysis.costing.cuts import FOR_SALE, FROM_SALE
 from analysis.costing.film import Shelf
 from analysis.costing.jobs import Costing
 from analysis.findings.capacity_use import INSTALLERS, Governing, Use, refill_shares
-from analysis.findings.mixed import Array, one_thread
 from analysis.periods import Quarter, quarter_index
 from analysis.pricing.counter_arithmetic import displaced_cost, later_gain, staff_rate
 from analysis.pricing.counter_model import CounterModel, counter_model

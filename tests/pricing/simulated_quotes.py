@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.price_cells import price_cells
 from analysis.record_tables import RECORD_TABLES
 from analysis.records.model import FINDING_COLUMNS, Records

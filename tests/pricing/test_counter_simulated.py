@@ -14,9 +14,9 @@ import pandas as pd
 import pytest
 from scipy.stats import beta as beta_distribution
 
+from analysis.arrays import Array
 from analysis.costing.jobs import cost_records
 from analysis.findings.capacity_use import governing
-from analysis.findings.mixed import Array
 from analysis.findings.sale_margins import NOT_KNOWN
 from analysis.pricing.counter_chances import learn_displaced, learn_later
 from analysis.pricing.counter_model import (

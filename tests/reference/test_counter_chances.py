@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm
 from scipy.stats import t as student
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.counter_chances import learn_displaced, learn_later
 from analysis.pricing.counter_model import parts_of_mean
 from tests.benchmarks.costing import typed

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import approx_fprime, minimize
 
-from analysis.findings.mixed import Array
+from analysis.arrays import Array
 from analysis.pricing.demand_model import AT_GROWTH, Answers, Fit, Nodes, fit_levels
 from tests.reference.published import Figures, published
 from tests.reference.sources import SPECTOR

@@ -13,7 +13,8 @@ from typing import Any
 
 import numpy as np
 
-from analysis.findings.mixed import Array, Codes, Fit, Sums, fit_reml, take_sums
+from analysis.arrays import Array, Codes
+from analysis.findings.mixed import Fit, Sums, fit_reml, take_sums
 from analysis.findings.mixed_effects import Targets, effects, posterior
 from tests.reference.published import Figures, published
 from tests.reference.sources import BRUNE, EFRON, LME4, NIST

@@ -7,8 +7,8 @@ import itertools
 import numpy as np
 import pytest
 
+from analysis.arrays import Array
 from analysis.findings.film_trends import LEAST_STRETCH, best_stretches, least_squares
-from analysis.findings.mixed import Array
 from tests.reference.published import Figures, published
 from tests.reference.sources import COBB, NIST, OPENSTAX_2
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis.arrays import Array
 from analysis.findings.film_trends import TrendLine, least_squares
-from analysis.findings.mixed import Array
 from tests.reference.published import Figures, published
 from tests.reference.sources import ISLR, JOURNALS, STOCK_WATSON
 

@@ -88,7 +88,25 @@ def _no_result(review: Review, question: str, now: dict[str, float], anchor: str
     detail = f"The first line that is missing is {statement_line(blank)}."
     if blank in _WANTED:
         detail += f" It wants {_WANTED[blank]}."
+    if blank == "film":
+        detail += _unknown_film(review)
     return Answer(question, line, detail, anchor, is_known=False)
+
+
+def _unknown_film(review: Review) -> str:
+    """Of how many job lines the film has no cost, and which films those are."""
+    found = review.results.get("job_costs")
+    if not isinstance(found, pd.DataFrame):
+        return ""
+    own = found[(found["quarter"] == review.quarter.label) & found["film_cost"].isna()]
+    if own.empty:
+        return ""
+    films = own["film"].map(label, na_action=None).value_counts().head(MOST_NAMED)
+    named = [f"{film} ({count})" for film, count in films.items()]
+    return (
+        f" It is not known of {counted(len(own), 'job line')}, of the films {listed(named)}: look "
+        "whether each was bought under that name, and whether every pull has its length and width."
+    )
 
 
 def services_answer(review: Review) -> Answer:

@@ -72,11 +72,18 @@ def test_without_a_quarter_before_nothing_is_compared(make_review: MakeReview) -
 
 def test_a_result_with_a_hole_names_it(make_review: MakeReview) -> None:
     holed = statement(net_revenue=10.0, film=np.nan, result=np.nan)
-    answer = result_answer(make_review(results={"shop_result": holed}))
+    costs = make_review().frame("job_costs")
+    costs = costs.assign(film=costs["film"].where(costs.index % 3 > 0))
+    costs.loc[:4, "film_cost"], costs.loc[:4, "quarter"] = np.nan, "2026Q3"
+    costs.loc[:4, "film"] = ["GB-6O", "GB-6O", "GB-6O", np.nan, "MB"]
+    costs.loc[5:, "film_cost"] = 1.0
+    answer = result_answer(make_review(results={"shop_result": holed, "job_costs": costs}))
     assert not answer.is_known
     assert "cannot be computed to its last line" in answer.line
     assert answer.detail == (
-        "The first line that is missing is Film. It wants a purchase of every film that was cut."
+        "The first line that is missing is Film. It wants a purchase of every film that was cut. "
+        "It is not known of 5 job lines, of the films GB-6O (3), (not given) (1) and MB (1): look "
+        "whether each was bought under that name, and whether every pull has its length and width."
     )
 
 

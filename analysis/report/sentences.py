@@ -340,10 +340,9 @@ def _break_even(amounts: dict[str, float], say: Numbers) -> str:
     at, safety = amounts.get(BREAK_EVEN), amounts.get(SAFETY)
     if at is None or safety is None or pd.isna(at) or pd.isna(safety):
         return ""
-    word = "under" if safety >= 0 else "over"
-    return (
-        f" It would be 0 at a revenue of {say.money(at)}, {say.percent(abs(safety))} {word} this."
-    )
+    word = "less" if safety >= 0 else "more"
+    share = say.percent(abs(safety))
+    return f" The result would be 0 at a net revenue of {say.money(at)}, {share} {word}."
 
 
 def _unused_wages(amounts: dict[str, float], say: Numbers) -> str:

@@ -290,3 +290,21 @@ def test_what_cannot_be_computed_says_why(
     gone = Unavailable(table, ("jobs",), "Because.")
     found = answer(make_review(results={table: gone}, year={table: gone}))
     assert (found.line, found.is_known) == ("Because.", False)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(
+    ("safety", "word"), [(19.4, "19% less."), (-12.0, "12% more."), (np.nan, "")]
+)
+def test_the_revenue_that_leaves_nothing_is_told(
+    safety: float, word: str, make_review: MakeReview
+) -> None:
+    now = statement(
+        full_margin_of_jobs=900.0,
+        result=100.0,
+        break_even_revenue=90_210.4,
+        margin_of_safety_pct=safety,
+    )
+    detail = result_answer(make_review(results={"shop_result": now})).detail
+    told = f"The result would be 0 at a net revenue of $90,210, {word}"
+    assert (told in detail) is bool(word)
+    assert ("would be 0" in detail) is bool(word)

@@ -149,7 +149,8 @@ def _wait_for(made: Laboratory, server: subprocess.Popen) -> None:
         assert server.poll() is None, log.read_text(encoding="utf-8")
         assert time.monotonic() < end, log.read_text(encoding="utf-8")
         try:
-            made.ask("status")
+            # The first look for kernels takes long: a notebook that is opened before asks for one.
+            made.ask("kernelspecs")
         except (urllib.error.URLError, ConnectionError):
             time.sleep(0.2)
         else:

@@ -53,7 +53,10 @@ def page(browser: Browser, lab: Laboratory, outside: list[str]) -> Iterator[Page
     context.on("request", lambda request: note(request.url))
     page = context.new_page()
     # On a slow machine JupyterLab asks, at any moment, which kernel to take: the proposed one.
-    page.add_locator_handler(page.locator(QUESTION), lambda button: button.click())
+    # It may stay for a moment, or ask again.
+    page.add_locator_handler(
+        page.locator(QUESTION), lambda button: button.click(), no_wait_after=True
+    )
     page.on("websocket", lambda socket: note(socket.url))
     yield page
     context.close()

@@ -145,7 +145,8 @@ def costing_of(pulls: pd.DataFrame, films: pd.DataFrame) -> Costing:
         {"line": "int64", "amount": "float64", "received_on": "datetime64[us]"}
     )
     shelf = Shelf(**{each.name: pd.DataFrame() for each in fields(Shelf)} | {"pulls": pulls})
-    return Costing(lines, pd.DataFrame(), shelf, bought, credits, {})
+    rates = pd.Series(dtype="float64")
+    return Costing(lines, pd.DataFrame(), shelf, bought, credits, {}, rates)
 
 
 def _panels(kind: Kind, rng: np.random.Generator) -> pd.DataFrame:

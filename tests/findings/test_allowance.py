@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -272,8 +273,7 @@ def test_hours_of_a_recut_stand_against_cutting_smaller() -> None:
     again = pulls.loc[pulls["reason"] == "recut", "job_line"].astype("int64")
     lines = shop.costing.lines.copy()
     lines.loc[again, ["rework_hours", "actual_hours", "labour_cost"]] = [8.0, 10.0, 10_000.0]
-    parts = {name: getattr(shop.costing, name) for name in ("log", "shelf", "purchase_lines")}
-    dear = Costing(lines=lines, credits=shop.costing.credits, rates={}, **parts)
+    dear = replace(shop.costing, lines=lines)
     assert not (answers(dear, curve)["verdict"] == SMALLER).any()
     # Only the verdict minds them: the money is film.
     assert answers(dear, curve)["usual_cost"].equals(answers(shop.costing, curve)["usual_cost"])
@@ -302,8 +302,7 @@ def test_the_newest_price_counts() -> None:
         [old.assign(received_on=day, landed=old["landed"] * at) for at, day in enumerate(days, 1)],
         ignore_index=True,
     )
-    parts = {name: getattr(shop.costing, name) for name in ("lines", "log", "shelf", "credits")}
-    dear = answers(Costing(purchase_lines=lines, rates={}, **parts), curve)
+    dear = answers(replace(shop.costing, purchase_lines=lines), curve)
     cheap = answers(shop.costing, curve)
     assert dear["usual_cost"].to_numpy() == pytest.approx(2 * cheap["usual_cost"].to_numpy())
 

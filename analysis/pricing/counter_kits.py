@@ -313,9 +313,12 @@ def _listed(asked: KitAsked, records: Records) -> pd.DataFrame:
     vehicle = Vehicle(asked.make or "", asked.model or "", asked.vehicle_class)
     listed = listed_panels(panels, asked.service, vehicle)
     if listed.empty:
-        own = panels.loc[panels["service"] == asked.service, "vehicle_class"].dropna().unique()
+        of_service = panels[panels["service"] == asked.service]
+        own = of_service["vehicle_class"].dropna().unique()
         if len(own):
             hint = f"; they are for {', '.join(own)}."
+        elif len(of_service):
+            hint = "; they are for single models: give --make and --model."
         else:
             hint = meant(asked.service, panels["service"].dropna().unique()) or "."
         raise NoKit(

@@ -34,7 +34,7 @@ CAUTION_PEOPLE = (
     "first; no decision about staff should rest on this workbook alone, and employment law may "
     "set limits to how it is used."
 )
-_ABOUT_WIDTH, _TEXT_WIDTH = 38, 78
+_ABOUT_WIDTH, _TEXT_WIDTH = 44, 74
 _MEANING_WIDTH, _WHERE_WIDTH = 90, 50
 
 

@@ -382,6 +382,14 @@ def test_what_is_not_known_is_one_line(asked: KitAsked, words: str, shop: Shop) 
     assert "\n" not in str(told.value)
 
 
+def test_a_service_with_sizes_of_single_models_alone_asks_for_the_model(tmp_path: Path) -> None:
+    panels = PANELS + "\n     | Quillon | Stork | trim | sill | 1.20 | 0.10 | 2"
+    shop = shop_of(tmp_path, panels=panels)
+    words = "No panel of trim on minivan is listed; they are for single models: give --make"
+    with pytest.raises(NoKit, match=words):
+        kit_of(shop, KitAsked("trim", "minivan"))
+
+
 def test_a_kit_longer_than_is_pulled_at_once_comes_in_several_pulls(tmp_path: Path) -> None:
     """2 m at once: the roof is one pull, the visors another, and the film is as much."""
     shop = shop_of(tmp_path, TOML + "[film]\nlongest_pull = 2\n")

@@ -1,9 +1,14 @@
 """Rounding as an invoice rounds, and whole cents where money is shared out."""
 
+from typing import Final
+
 import numpy as np
 import pandas as pd
 
 from analysis.errors import Unreconciled
+
+# Amounts that differ by less are the same money.
+HALF_A_CENT: Final = 0.005
 
 
 def half_away(values: np.ndarray | float, places: int) -> np.ndarray:

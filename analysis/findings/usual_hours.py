@@ -29,10 +29,7 @@ class UsualHours:
 
     def are_listed(self, rows: pd.DataFrame) -> pd.Series:
         """Whether the usual hours of rows are the list's, and not those of past quotes."""
-        keys = pd.MultiIndex.from_frame(rows[_KEYS])
-        every = pd.MultiIndex.from_arrays([rows["service"], [np.nan] * len(rows)], names=_KEYS)
-        listed = np.isnan(fetch(self.listed, keys)) & np.isnan(fetch(self.listed, every))
-        return pd.Series(~listed, index=rows.index)
+        return pd.Series(~np.isnan(self._of_list(rows)), index=rows.index)
 
     def of(self, rows: pd.DataFrame) -> pd.Series:
         """Usual hours of rows with service and vehicle_class; missing for an unknown service. [h]
@@ -41,16 +38,19 @@ class UsualHours:
         quoted for the service on that class, drawn towards what the service and the size of the
         class make likely.
         """
-        keys = pd.MultiIndex.from_frame(rows[_KEYS])
-        every = pd.MultiIndex.from_arrays([rows["service"], [np.nan] * len(rows)], names=_KEYS)
-        listed = fetch(self.listed, keys)
-        listed = np.where(np.isnan(listed), fetch(self.listed, every), listed)
-        quoted = fetch(self.quoted, keys)
+        listed = self._of_list(rows)
+        quoted = fetch(self.quoted, pd.MultiIndex.from_frame(rows[_KEYS]))
         service = fetch(self.service, pd.Index(rows["service"]))
         size = fetch(self.size, pd.Index(rows["vehicle_class"]))
         likely = service + np.where(np.isnan(size), 0.0, size)
         usual = np.exp(np.where(np.isnan(quoted), likely, quoted))
         return pd.Series(np.where(np.isnan(listed), usual, listed), index=rows.index)
+
+    def _of_list(self, rows: pd.DataFrame) -> Array:
+        """Hours of the list for the class, else for all classes; NaN without. [h]"""
+        every = pd.MultiIndex.from_arrays([rows["service"], [np.nan] * len(rows)], names=_KEYS)
+        own = fetch(self.listed, pd.MultiIndex.from_frame(rows[_KEYS]))
+        return np.where(np.isnan(own), fetch(self.listed, every), own)
 
 
 def fetch(values: pd.Series, keys: pd.Index) -> Array:

@@ -47,6 +47,18 @@ class Asked:
     installer: str | None
     notes: tuple[str, ...]
 
+    def row(self) -> pd.DataFrame:
+        """The job as one row: `service, vehicle_class, make, model`."""
+        vehicle = self.vehicle
+        return pd.DataFrame(
+            {
+                "service": [self.service],
+                "vehicle_class": pd.Series([vehicle.vehicle_class], dtype="str"),
+                "make": [vehicle.make],
+                "model": [vehicle.model],
+            }
+        )
+
 
 def known_names(costing: Costing, records: Records, data: HoursData) -> KnownNames:
     """The names that a question is held against."""

@@ -15,9 +15,9 @@ from typing import Any
 
 import numpy as np
 
+from analysis.money import HALF_A_CENT
 from analysis.pricing.price_lines import PriceTerms
 
-_HALF_A_CENT = 0.005
 # Numbers, arrays or Series: the arithmetic is the same.
 Values = Any
 
@@ -49,7 +49,7 @@ def break_even_share(margin: Values, later: Values, displaced_by_all: Values) ->
     `margin`, `later` : margin and later installs of a sale; `displaced_by_all` : its displaced cost
     if every sale displaced one. Missing where displacing costs less than half a cent.
     """
-    costs = np.where(np.asarray(displaced_by_all) > _HALF_A_CENT, displaced_by_all, np.nan)
+    costs = np.where(np.asarray(displaced_by_all) > HALF_A_CENT, displaced_by_all, np.nan)
     share = (margin + later) / costs
     return float(share) if np.ndim(share) == 0 else share
 

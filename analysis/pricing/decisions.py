@@ -15,6 +15,7 @@ import pandas as pd
 from scipy.special import expit, logit
 
 from analysis.errors import RecordsError
+from analysis.money import HALF_A_CENT
 from analysis.pricing.decision_cells import (
     SheetWork,
     as_dicts,
@@ -36,7 +37,6 @@ from analysis.record_tables import DECISIONS
 from analysis.records.model import Records
 from analysis.records.slip_rules import FAR_PRICE
 
-_HALF_A_CENT: Final = 0.005
 _HAIR: Final = 1e-9
 _A_STEP: Final = 1e-6
 _SURE: Final = 1e-4  # a chance nearer to 0 or 1 has no log-odds to speak of
@@ -127,7 +127,7 @@ def _against_list(work: SheetWork, filled: pd.DataFrame) -> pd.DataFrame:
     listed = listed[[*KEYS, "current_price", "price_since"]]
     listed = listed.rename(columns={"current_price": "listed_price"})
     both = filled.merge(listed, on=KEYS, how="left", validate="many_to_one")
-    apart = ~((both["current_price"] - both["listed_price"]).abs() < _HALF_A_CENT)
+    apart = ~((both["current_price"] - both["listed_price"]).abs() < HALF_A_CENT)
     day = f"{work.on:%Y-%m-%d}"
     for each in as_dicts(both[apart]):
         if pd.isna(each["listed_price"]):
@@ -167,7 +167,7 @@ def _refuse_repeated(work: SheetWork, filled: pd.DataFrame, first: pd.Timestamp)
     taken = known["effective_from"] == first
     if is_first_day_blank(work):
         # The sheet names no day, so a second run of it in another month has another first day.
-        same = (known["decided_price"] - known["new_price"]).abs() < _HALF_A_CENT
+        same = (known["decided_price"] - known["new_price"]).abs() < HALF_A_CENT
         taken |= same & (known["decided_on"] >= known["price_since"])
     for each in as_dicts(known[taken].drop_duplicates("row")):
         problem = (
@@ -211,7 +211,7 @@ def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> It
     new, old, floor, later = (
         float(row[name]) for name in ("new_price", "current_price", "floor_price", "later_price")
     )
-    if new < floor - _HALF_A_CENT:
+    if new < floor - HALF_A_CENT:
         words = money_words(floor, work.settings)
         if words == _money(new, work):
             words = _money(floor, work)  # only the cents tell them apart
@@ -225,9 +225,9 @@ def _unusual(work: SheetWork, row: Mapping[str, Any], first: pd.Timestamp) -> It
     if abs(steps - round(steps)) > _A_STEP:
         less = f" less {_money(pricing.round_down_by, work)}" if pricing.round_down_by else ""
         yield f"is no multiple of {_money(pricing.round_to, work)}{less}"
-    if abs(new - old) < _HALF_A_CENT:
+    if abs(new - old) < HALF_A_CENT:
         yield "is the current price; it is kept as a decision"
-    if min(abs(later - old), abs(later - new)) >= _HALF_A_CENT:
+    if min(abs(later - old), abs(later - new)) >= HALF_A_CENT:
         yield (f"replaces {_money(later, work)}, which the price list has on {first:%Y-%m-%d}")
 
 
@@ -260,8 +260,8 @@ def expected_win(rows: pd.DataFrame) -> pd.Series:
     # Where the price stays, no slope is needed.
     moved = (slope * step).mask(step.abs() < _HAIR, 0.0)
     chance = pd.Series(expit(now + moved), index=rows.index)
-    is_suggested = (rows["new_price"] - rows["suggested_price"]).abs() < _HALF_A_CENT
-    is_current = (rows["new_price"] - rows["current_price"]).abs() < _HALF_A_CENT
+    is_suggested = (rows["new_price"] - rows["suggested_price"]).abs() < HALF_A_CENT
+    is_current = (rows["new_price"] - rows["current_price"]).abs() < HALF_A_CENT
     chance = chance.mask(is_suggested, rows["suggested_win_share"])
     return chance.mask(is_current, rows["win_share"])
 

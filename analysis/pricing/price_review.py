@@ -12,6 +12,7 @@ from analysis.errors import Unavailable
 from analysis.findings.capacity_use import Governing
 from analysis.findings.groups import Period
 from analysis.findings.lessons import Lessons
+from analysis.money import HALF_A_CENT
 from analysis.periods import Quarter
 from analysis.pricing.demand import Demand, learn_demand
 from analysis.pricing.demand_tables import demand_seasons, win_chances
@@ -30,7 +31,6 @@ from analysis.settings import Settings
 
 Result = pd.DataFrame | Unavailable
 _SEED: Final = 0
-_HALF_A_CENT: Final = 0.005
 _BASED: Final = (
     "price_basis",
     "price_suggestions",
@@ -129,7 +129,7 @@ def decided_prices(records: Records, day: pd.Timestamp) -> pd.DataFrame:
     last = decisions.drop_duplicates(KEYS, keep="last")
     listed = cells.reindex(pd.MultiIndex.from_frame(last[KEYS]))
     is_due = last["effective_from"] <= day
-    other = (last["new_price"] - listed["current_price"].to_numpy()).abs() >= _HALF_A_CENT
+    other = (last["new_price"] - listed["current_price"].to_numpy()).abs() >= HALF_A_CENT
     lags = is_due & other & (last["effective_from"] > listed["price_since"].to_numpy())
     last = last.assign(is_due=is_due)
     columns = [*KEYS, "new_price", "effective_from", "is_due"]

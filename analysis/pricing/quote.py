@@ -246,15 +246,7 @@ def next_quote(
 
 
 def _hours(quoter: Quoter, asked: Asked, confidence: float) -> QuotedHours:
-    vehicle = asked.vehicle
-    row = pd.DataFrame(
-        {
-            "service": [asked.service],
-            "vehicle_class": pd.Series([vehicle.vehicle_class], dtype="str"),
-            "make": [vehicle.make],
-            "model": [vehicle.model],
-        }
-    )
+    row = asked.row()
     who = None if asked.installer is None else pd.Series([asked.installer], dtype="str")
     forecast = forecast_hours(quoter.forecaster, row, who)
     low, median, high, quoted = (

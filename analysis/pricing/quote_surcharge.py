@@ -50,14 +50,7 @@ def quote_surcharge(
     own = (lines["make"] == vehicle.make) & (lines["model"] == vehicle.model)
     if own.sum() < settings.pricing.fewest_jobs or np.isnan(price):
         return NO_SURCHARGE
-    row = pd.DataFrame(
-        {
-            "service": [asked.service],
-            "vehicle_class": pd.Series([vehicle.vehicle_class], dtype="str"),
-            "make": [vehicle.make],
-            "model": [vehicle.model],
-        }
-    )
+    row = asked.row()
     others = price_basis(costing, records, day, forecaster, row[["make", "model"]], short, row)
     if isinstance(others, Unavailable) or others.empty:
         return NO_SURCHARGE

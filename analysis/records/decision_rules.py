@@ -5,11 +5,11 @@ from typing import Final
 
 import pandas as pd
 
+from analysis.money import HALF_A_CENT
 from analysis.records.list_prices import list_rows
 from analysis.records.model import DOUBTFUL
 from analysis.records.rule import Found, Rule, Shop, day, first_of_each, found, look_up
 
-_HALF_A_CENT: Final = 0.005
 _CELL: Final = ["service", "vehicle_class"]
 
 UNKNOWN_SERVICE = Rule(
@@ -56,7 +56,7 @@ def _not_listed(shop: Shop, told_elsewhere: frozenset[str]) -> Found:
     decisions = decisions[~apart]
     rows = list_rows(decisions.rename(columns={"effective_from": "on"}), prices, "list_price")
     listed = look_up(rows, prices["list_price"])
-    lost = decisions[~((decisions["new_price"] - listed).abs() < _HALF_A_CENT)].sort_index()
+    lost = decisions[~((decisions["new_price"] - listed).abs() < HALF_A_CENT)].sort_index()
     problems = [
         f"{new:,.2f} was decided, and the price list has "
         + ("no price" if pd.isna(there) else f"{there:,.2f}")

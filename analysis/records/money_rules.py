@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from rapidfuzz import fuzz, process
 
+from analysis.money import HALF_A_CENT
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.counter_rules import counter_findings
 from analysis.records.decision_rules import decision_findings
@@ -24,7 +25,6 @@ from analysis.records.rule import (
     toml_line,
 )
 
-_HALF_A_CENT = 0.005
 _JUMP = 1.5
 _FAR = 3.0
 _FEWEST_PRICES = 3
@@ -191,7 +191,7 @@ def _under_film(shop: Shop, priced: pd.Index) -> Iterator[Found]:
     cost = _film_costs(shop)
     net = jobs["invoiced_price"] * shop.settings.net_of_tax
     first = (jobs["status"] == "finished") & jobs["redo_of"].isna()
-    at = jobs.index[first & (net < cost - _HALF_A_CENT) & ~jobs.index.isin(priced)]
+    at = jobs.index[first & (net < cost - HALF_A_CENT) & ~jobs.index.isin(priced)]
     money = shop.settings.currency
     problems = [
         f"the price of {price:,.2f} {money} is under the film's cost of about {film:,.2f} {money}"

@@ -13,6 +13,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from analysis.money import HALF_A_CENT
 from analysis.pricing.price_sheet_form import COLUMNS, NAMES, PLACE, SheetColumn
 from analysis.report.workbook_cells import CellValue, money_format, number_format, stands_right
 from analysis.report.workbook_look import fit_to_page
@@ -30,7 +31,6 @@ _SIGNED_COLUMNS: Final = frozenset({"change", "suggested_break_even", "new_break
 # Prices in steps of one or more need no cents; those that have some keep them.
 _PRICES: Final = frozenset({"current_price", "suggested_price", "new_price"})
 _IN_WHOLE: Final = _PRICES | {"floor_price", "expected_gain"}
-_HALF_A_CENT: Final = 0.005
 _WIDTHS: Final = {
     "service": 24, "vehicle_class": 26, "verdict": 15, "dearer_vehicles": 30, "note": 30,
     "reason": 105, "new_price": 12,
@@ -65,7 +65,7 @@ def cell_format(
         return number_format(Column(name, kind, ""), settings)
     is_whole = name in _IN_WHOLE and settings.pricing.round_to >= 1
     if is_whole and name in _PRICES and isinstance(value, int | float):
-        is_whole = abs(value - round(value)) < _HALF_A_CENT
+        is_whole = abs(value - round(value)) < HALF_A_CENT
     return money_format(settings, 0 if is_whole else places)
 
 

@@ -12,6 +12,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import Unavailable, Unreconciled, assert_reconciled
+from analysis.money import HALF_A_CENT
 from analysis.pricing.money_words import price_words
 from analysis.pricing.price_cells import cell_of
 from analysis.pricing.price_lines import SheetInputs, price_lines
@@ -39,7 +40,6 @@ from analysis.units import square_metres_per
 
 _TABLES: Final = ("price_suggestions", "price_basis")
 _KEYS: Final = ["service", "vehicle_class"]
-_HALF_A_CENT: Final = 0.005
 _HIGHEST_TARGET: Final = 0.95
 
 
@@ -202,7 +202,7 @@ def _reconcile(suggestions: pd.DataFrame, lines: pd.DataFrame) -> None:
         apart = (ours - theirs).abs().fillna(0.0).to_numpy()
         at = int(apart.argmax())
         what = f"{name} of {suggestions['service'].iloc[at]} in the price sheet"
-        assert_reconciled(what, float(apart[at]), 0.0, 2 * _HALF_A_CENT)
+        assert_reconciled(what, float(apart[at]), 0.0, 2 * HALF_A_CENT)
 
 
 def _slopes(review: Review, services: pd.Series) -> pd.Series:

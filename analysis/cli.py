@@ -17,6 +17,7 @@ from analysis.errors import WorkbookError
 if TYPE_CHECKING:
     from analysis.records.model import Records
     from analysis.report.results import Review
+    from analysis.second_process import Helper
 
 DONE, WITH_FINDINGS = 0, 1
 # The check prints this many findings of a rule; all of them are in record_findings.csv.
@@ -25,14 +26,18 @@ SHOWN_PER_RULE = 5
 _STEPS = 20
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; returns the exit status."""
+def main(arguments: Sequence[str] | None = None, *, two_processes: bool = False) -> int:
+    """Run one command; returns the exit status.
+
+    `two_processes` lets a long command start a second process, with the same result.
+    """
     for stream in (sys.stdout, sys.stderr):
         # A letter that the screen does not know is written out, and stops nothing.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     parser = _build_parser()
     asked = parser.parse_args(arguments)
+    asked.two_processes = two_processes
     try:
         status: int = asked.run(asked)
     except WorkbookError as error:
@@ -97,10 +102,20 @@ def _check(asked: argparse.Namespace) -> int:
 
 
 def _review(asked: argparse.Namespace) -> int:
+    from analysis.second_process import ALONE, SecondProcess
+
+    if not asked.two_processes:
+        return _reviewed(asked, ALONE)
+    with SecondProcess("analysis.review", "analysis.report.workbook") as helper:
+        return _reviewed(asked, helper)
+
+
+def _reviewed(asked: argparse.Namespace, helper: "Helper") -> int:
     from analysis.records.read import read_records
     from analysis.report.folder import default_out, refuse_review_folder, write_review
     from analysis.report.letters import with_letters
     from analysis.report.page import render_page
+    from analysis.report.workbook import workbook_bytes
     from analysis.review import chosen_quarter, review_records
 
     with _Progress() as progress:
@@ -109,12 +124,13 @@ def _review(asked: argparse.Namespace) -> int:
         # Before the work: what stands there may be a price sheet that was filled in.
         refuse_review_folder(out, records, asked.folder)
         progress("costing the jobs")
-        review = review_records(records, asked.quarter, progress)
+        review = review_records(records, asked.quarter, progress, helper)
         if asked.installers_as_letters:
             review = with_letters(review)
+        workbook = helper.ask(workbook_bytes, review)
         progress("drawing the report")
         page = render_page(review)
-        write_review(review, page, out, asked.folder, progress)
+        write_review(review, page, out, asked.folder, progress, workbook=workbook)
     from analysis.report.sentences import answers
 
     _say(review.quarter.spelled)

@@ -34,6 +34,7 @@ from analysis.findings.waste import waste_by
 from analysis.periods import Quarter, last_complete_quarter, quarter_index, quarter_of
 from analysis.pricing.counter_review import review_counter
 from analysis.pricing.film_orders import film_orders
+from analysis.pricing.follow_up import price_follow_up
 from analysis.pricing.price_review import review_prices
 from analysis.pricing.quote import Quoter, prepare_quotes
 from analysis.records.model import Records
@@ -41,6 +42,7 @@ from analysis.records.read import read_records
 from analysis.report.letters import with_letters
 from analysis.report.results import Review
 from analysis.result_tables import QUARTER_ONLY, RESULT_TABLES
+from analysis.second_process import ALONE, Helper, SecondProcess
 
 Results = dict[str, pd.DataFrame | Unavailable]
 _WASTE: Final = {
@@ -66,9 +68,10 @@ def run_review(
     `WorkbookError` where the folder, its settings or the quarter make a review impossible.
     """
     say = progress or (lambda _: None)
-    records = read_records(Path(folder), progress=say)
-    say("costing the jobs")
-    review = review_records(records, quarter, say)
+    with SecondProcess("analysis.review") as helper:
+        records = read_records(Path(folder), progress=say)
+        say("costing the jobs")
+        review = review_records(records, quarter, say, helper)
     return with_letters(review) if installers_as_letters else review
 
 
@@ -82,32 +85,46 @@ def check_records(folder: Path | str, progress: Callable[[str], None] | None = N
 
 
 def review_records(
-    records: Records, quarter: str | None = None, progress: Callable[[str], None] | None = None
+    records: Records,
+    quarter: str | None = None,
+    progress: Callable[[str], None] | None = None,
+    helper: Helper = ALONE,
 ) -> Review:
-    """The results of checked records."""
+    """The results of checked records; `helper` takes what can be done beside the rest."""
     chosen = chosen_quarter(records, quarter)
     say = progress or (lambda _: None)
-    costing = cost_records(records, chosen.last_day)
+    day, newest = chosen.last_day, newest_day(records)
+    fewest = records.settings.pricing.fewest_jobs
+    costing = cost_records(records, day)
     records = with_costing_doubts(records, costing)
-    lessons = learn(costing, records, chosen.last_day, progress)
+    months = utilisation_by_month(costing, records, chosen)
+    governing = governing_in(months, chosen)
+    pulls = costing.shelf.pulls
+    # In the order in which the results are wanted.
+    laying = helper.ask(lay_past_cuts, pulls, chosen.year_first_day, day, records.settings)
+    following_up = helper.ask(price_follow_up, costing, records, day, fewest)
+    learning_film = helper.ask(learn_film, costing, records, day)
+    weighing = helper.ask(review_counter, costing, records, chosen, governing, newest)
+    lessons = learn(costing, records, day, progress)
+    pricing = review_prices(costing, records, chosen, lessons, governing, following_up, progress)
     say("laying out past cuts again")
-    laid = lay_past_cuts(
-        costing.shelf.pulls, chosen.year_first_day, chosen.last_day, records.settings
-    )
-    film = learn_film(costing, records, chosen.last_day, progress)
-    newest = newest_day(records)
-    orders = film_orders(costing, records, newest)
-    now = quarter_results(costing, records, chosen, laid, lessons)
-    governing = governing_in(now["utilisation_by_month"], chosen)
-    pricing = review_prices(costing, records, chosen, lessons, governing, progress)
-    counter = review_counter(costing, records, chosen, governing, newest, progress)
+    laid = laying()
+    now = quarter_results(costing, records, chosen, months, laid, lessons)
+    year = year_results(costing, records, chosen, laid, lessons)
+    before = utilisation_by_month(costing, records, chosen.previous)
+    previous = quarter_results(costing, records, chosen.previous, before, laid)
+    now["film_orders"] = film_orders(costing, records, newest)
+    say("learning how large to cut, comparing films")
+    now |= learning_film()
+    say("judging the counter sale")
+    counter = weighing()
     return Review(
         quarter=chosen,
         settings=records.settings,
         records=records,
-        results=in_order(now | {**film, "film_orders": orders} | pricing.tables | counter.tables),
-        year=in_order(year_results(costing, records, chosen, laid, lessons) | counter.year),
-        previous=quarter_results(costing, records, chosen.previous, laid),
+        results=in_order(now | pricing.tables | counter.tables),
+        year=in_order(year | counter.year),
+        previous=previous,
         pricing=pricing,
         counter=counter,
     )
@@ -186,14 +203,17 @@ def quarter_results(
     costing: Costing,
     records: Records,
     quarter: Quarter,
+    months: pd.DataFrame | Unavailable,
     laid: LaidAgain,
     lessons: Lessons | None = None,
 ) -> Results:
-    """Every result table for one quarter, in order; without lessons, those of sums alone."""
+    """Every result table for one quarter, in order; without lessons, those of sums alone.
+
+    `months` are those of `utilisation_by_month` for the quarter.
+    """
     period = Period(quarter.first_day, quarter.last_day)
     year = Period(quarter.year_first_day, quarter.last_day)
     fewest = records.settings.pricing.fewest_jobs
-    months = utilisation_by_month(costing, records, quarter)
     governing = governing_in(months, quarter)
     quarters = year_quarters(quarter)
     results = _period_results(costing, records, period, [quarter], laid, lessons) | {

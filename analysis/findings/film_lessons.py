@@ -1,6 +1,6 @@
 """What the cuts and the invoices teach about film: learnt once a review, a table each."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 import pandas as pd
 
@@ -18,19 +18,14 @@ from analysis.records.model import Records
 
 
 def learn_film(
-    costing: Costing,
-    records: Records,
-    until: pd.Timestamp,
-    progress: Callable[[str], None] | None = None,
+    costing: Costing, records: Records, until: pd.Timestamp
 ) -> Mapping[str, pd.DataFrame | Unavailable]:
     """What is learnt from all records up to a day; there is none for the quarter before."""
-    say = progress or (lambda _: None)
     settings = records.settings
     fewest = settings.pricing.fewest_jobs
     bought = costing.purchase_lines[costing.purchase_lines["received_on"] <= until]
     credits = costing.credits[costing.credits["received_on"] <= until]
     with one_thread():
-        say("learning how large to cut")
         curve = learn_recuts(costing, until)
         if isinstance(curve, Unavailable):
             missing = {
@@ -44,7 +39,6 @@ def learn_film(
                 "recuts_by_allowance": recuts_by_allowance(curve, fewest, unit, costs),
                 "best_allowance": best_allowance(curve, costing, settings, until),
             }
-        say("comparing films")
         effects = film_effects(costing, until)
         installed = film_costs(costing, records, effects, until, fewest)
         return cut | {

@@ -1,6 +1,5 @@
 """Everything about the counter sale that a review tells, and what it is made from."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -57,14 +56,11 @@ def review_counter(
     quarter: Quarter,
     governs: Governing,
     seen_until: pd.Timestamp,
-    progress: Callable[[str], None] | None = None,
 ) -> CounterReview:
     """Does the counter sale pay, and at what prices, as of a quarter's end.
 
     `seen_until` : newest day of the records: later ones may still come back.
     """
-    say = progress or (lambda _: None)
-    say("judging the counter sale")
     with one_thread():
         model = counter_model(costing, records, quarter, governs, seen_until, _SEED)
         costs = sale_costs(model)

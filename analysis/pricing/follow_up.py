@@ -23,6 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit, ndtri, stdtrit
 
+from analysis.arrays import one_thread
 from analysis.costing.jobs import Costing
 from analysis.errors import Unavailable, Unreconciled
 from analysis.findings.evidence import LEVEL, wilson_interval
@@ -60,6 +61,7 @@ _DAYS_A_MONTH: Final = 365.25 / 12
 _MOST_MONTHS: Final = 60.0
 
 
+@one_thread()
 def price_follow_up(
     costing: Costing, records: Records, day: pd.Timestamp, fewest: int
 ) -> pd.DataFrame | Unavailable:

@@ -16,7 +16,6 @@ from analysis.money import HALF_A_CENT
 from analysis.periods import Quarter
 from analysis.pricing.demand import Demand, learn_demand
 from analysis.pricing.demand_tables import demand_seasons, win_chances
-from analysis.pricing.follow_up import price_follow_up
 from analysis.pricing.follow_up_words import TOO_EARLY
 from analysis.pricing.money_words import price_words
 from analysis.pricing.outlook import Outlook, year_outlook
@@ -66,9 +65,13 @@ def review_prices(
     quarter: Quarter,
     lessons: Lessons,
     governing: Governing,
+    follow_up_past: Callable[[], Result],
     progress: Callable[[str], None] | None = None,
 ) -> PriceReview:
-    """Suggestions, surcharges, demand and follow-up as of a quarter's end."""
+    """Suggestions, surcharges, demand and follow-up as of a quarter's end.
+
+    `follow_up_past` gives the table price_follow_up: it may be made elsewhere meanwhile.
+    """
     say = progress or (lambda _: None)
     day, fewest = quarter.last_day, records.settings.pricing.fewest_jobs
     short = short_hours(costing, governing, Period(quarter.year_first_day, day))
@@ -81,8 +84,8 @@ def review_prices(
         basis = price_basis(costing, records, day, lessons.forecaster, flagged, short)
         tables = _of_demand(demand, records, day, fewest)
         tables |= _of_basis(basis, demand, lessons, records.settings)
-        say("following up past prices")
-        follow_up = price_follow_up(costing, records, day, fewest)
+    say("following up past prices")
+    follow_up = follow_up_past()
     tables["price_follow_up"] = follow_up
     suggestions = tables["price_suggestions"]
     if isinstance(suggestions, pd.DataFrame):

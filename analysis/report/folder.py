@@ -10,6 +10,7 @@ import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -67,6 +68,7 @@ def write_review(
     records_folder: Path | None = None,
     progress: Progress | None = None,
     *,
+    workbook: Callable[[], bytes] | None = None,
     seed: int | None = None,
 ) -> None:
     """Write everything that a review gives into `out`, whole or not at all.
@@ -88,6 +90,8 @@ def write_review(
         known by its files alone, as `_refuse_inside_records` says.
     progress : function or None
         Called with one line before each step.
+    workbook : function or None
+        Gives the bytes of `review.xlsx`, where they are made elsewhere meanwhile.
     seed : int or None
         The seed of whatever was drawn at random, for the manifest.
 
@@ -101,7 +105,7 @@ def write_review(
     """
     contents: dict[str, _Content] = {
         "index.html": page_html,
-        _WORKBOOK: lambda: workbook_bytes(review),
+        _WORKBOOK: workbook or partial(workbook_bytes, review),
         **_tables(review),
         **_record_files(review.records),
     }

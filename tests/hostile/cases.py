@@ -18,6 +18,7 @@ class Case(NamedTuple):
 
 
 _R, _H = "tests/records", "tests/hostile"
+_TWO = "tests/test_second_process.py"
 _BOOK, _CSV, _FILES = f"{_R}/test_workbook.py", f"{_R}/test_delimited.py", f"{_R}/test_files.py"
 _OUT, _APPEND = "tests/report/test_folder.py", f"{_R}/test_append.py"
 _PLACES, _SIZES, _ROWS = (f"{_H}/test_{name}.py" for name in ("places", "sizes", "rows"))
@@ -171,6 +172,10 @@ CASES: Final = (
          f"{_H}/test_stops.py::test_a_stop_at_many_moments_leaves_the_earlier_output"),
     Case("SIGKILL at each step of the writing", "the next run mends what was left",
          f"{_OUT}::test_a_killed_run_is_mended_by_the_next"),
+    Case("The second process of a review is ended, or cannot be started",
+         "its work is done by the first", f"{_TWO}::test_where_it_is_ended_the_work_is_done_here"),
+    Case("The first process of a review is ended", "the second ends too",
+         f"{_TWO}::test_it_ends_with_the_first_process"),
     # Settings and other files.
     Case("`shop.toml` with wrong kinds, unknown or doubled keys, endless numbers and brackets",
          "2: names the key", f"{_H}/test_settings.py::test_broken_settings_are_one_line"),

@@ -188,6 +188,7 @@ STATEMENT_LINES: Final = {
     "unused_capacity": "Unused capacity",
     "overhead_rate_difference": "Overhead rate difference",
     "result": "Result",
+    "work_on_cancelled_jobs": "Work on cancelled jobs",
     "wages_of_unused_hours": "Wages of unused hours, if paid",
     "consumables_not_charged": "Consumables bought, not charged",
     "break_even_revenue": "Break-even revenue",

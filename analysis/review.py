@@ -131,7 +131,11 @@ def review_records(
 
 
 def chosen_quarter(records: Records, label: str | None) -> Quarter:
-    """The quarter asked for, else the last complete one; some work must be dated in it."""
+    """The quarter asked for, else the last complete one.
+
+    One without any work is reviewed where work is dated before it and after it: rent is paid in a
+    quiet winter too.
+    """
     starts = records.settings.fiscal_year_starts
     days = working_days(records)
     if days.empty:
@@ -142,7 +146,7 @@ def chosen_quarter(records: Records, label: str | None) -> Quarter:
     if label is None:
         return _default_quarter(records, days)
     asked = Quarter.parse(label, starts)
-    if not days.between(asked.first_day, asked.last_day).any():
+    if days.min() > asked.last_day or days.max() < asked.first_day:
         held = quarter_label(quarter_index(days.sort_values(), starts), records.settings)
         raise WorkbookError(
             f"Nothing was finished, worked, cut or sold in {asked.spelled}. These records hold "

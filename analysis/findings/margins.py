@@ -135,6 +135,10 @@ NOTES = {
         "Full margin of jobs + counter sales − shop film − unexplained film − work on cancelled "
         "and open jobs − unused capacity − rate difference."
     ),
+    "work_on_cancelled_jobs": (
+        "What of the work on cancelled and open jobs was done in the period on jobs that were "
+        "cancelled: it comes back in no later period. Held in that line already."
+    ),
     "wages_of_unused_hours": (
         "(Practical hours − hours worked) × mean loaded rate of the hours worked: what hours that "
         "nobody wrote down cost if they are paid all the same. In no line above."
@@ -185,6 +189,7 @@ def _statement(costing: Costing, records: Records, rates: QuarterRates) -> dict[
         "unused_capacity": unused,
         "overhead_rate_difference": difference,
         "result": margin + sales - shop - unexplained - other_work - unused - difference,
+        "work_on_cancelled_jobs": _work_lost(costing, rates),
         "wages_of_unused_hours": _unused_wages(costing, records.settings, rates),
         "consumables_not_charged": _consumables_left(costing, records, rates),
     }
@@ -238,6 +243,26 @@ def _work_elsewhere(
     labour = _total(now["cost"]) - _total(lines["labour_cost"])
     film = _total(flows["jobs_cost"]) - _total(lines["film_cost"])
     return labour + film + hours * hourly
+
+
+def _work_lost(costing: Costing, rates: QuarterRates) -> float:
+    """Work done in the quarter on job lines that were cancelled. [money]
+
+    Labour, consumables and overhead of the hours, and film as it was booked on its day.
+    """
+    lines = costing.lines
+    cancelled = lines.index[lines["status"] == "cancelled"]
+    period = Period(rates.quarter.first_day, rates.quarter.last_day)
+    log, pulls = costing.log, costing.shelf.pulls
+    worked = log[log["job_line"].isin(cancelled) & period.holds(log["worked_on"])]
+    cut = pulls[pulls["job_line"].isin(cancelled) & period.holds(pulls["cut_on"])]
+    hourly = rates.overhead_rate + rates.consumables_rate
+    hours = _total(worked["hours"])
+    # An unknown rate of hours that nobody worked costs nothing.
+    beside = hours * hourly if hours else 0.0
+    return (
+        _total(worked["cost"]) + beside + _total(cut.loc[cut["pulled_m2"].notna(), "consumed_cost"])
+    )
 
 
 def counter_sales_net(costing: Costing, records: Records, period: Period) -> float:

@@ -45,7 +45,14 @@ UNUSED_WAGES: Final = "wages_of_unused_hours"
 BREAK_EVEN: Final = "break_even_revenue"
 SAFETY: Final = "margin_of_safety_pct"
 # Lines under the result that are in no sum.
-_BESIDE: Final = (UNUSED_WAGES, "consumables_not_charged", BREAK_EVEN, SAFETY, UTILISATION)
+_BESIDE: Final = (
+    "work_on_cancelled_jobs",
+    UNUSED_WAGES,
+    "consumables_not_charged",
+    BREAK_EVEN,
+    SAFETY,
+    UTILISATION,
+)
 MOST_ROWS: Final = 12
 _MARGIN_COLUMNS: Final = (
     "jobs",

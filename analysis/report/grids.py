@@ -149,7 +149,7 @@ def slices_of(review: Review, name: str) -> Slices:
     line = found.line if isinstance(found, Unavailable) else ""
     quarter = _edge(review.results, table, review)
     if not line and quarter.empty:
-        line = f"There is nothing in this table for {review.quarter.label}."
+        line = f"There is nothing to show for {review.quarter.label}."
     return Slices(
         table=table,
         quarter=quarter,

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from analysis.errors import WorkbookError
 from analysis.findings.evidence import is_enough
 from analysis.periods import Quarter, last_complete_quarter, quarter_of
 from analysis.report.edge import csv_text, round_half_away
@@ -133,6 +134,58 @@ def test_a_quarter_without_a_finished_job_counts_in_the_year(tmp_path: Path) -> 
     )
     assert paid == pytest.approx(12_000)
     assert statement(review.previous["shop_result"])["counter_sales"] == pytest.approx(80)
+
+
+def test_a_quarter_without_any_work_is_reviewed_between_others(tmp_path: Path) -> None:
+    """What is paid all the same is its result; before the first and after the last is refused."""
+    months = ("2025-07", "2025-08", "2025-09")
+    jobs = """
+        job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
+        J1 | 2025-02-10 | roof | Quillon | Heron | 3 | 400 | 3
+        J2 | 2025-11-10 | roof | Quillon | Heron | 3 | 400 | 3"""
+    records = records_of(
+        tmp_path,
+        jobs=jobs,
+        purchases=BOUGHT.replace("2026", "2025"),
+        overheads="month | category | amount\n" + "\n".join(f"{m} | rent | 1000" for m in months),
+        capacity="month | installer_hours\n" + "\n".join(f"{m} | 100" for m in months),
+    )
+    quiet = statement(review_records(records, "2025Q3").results["shop_result"])
+    assert quiet["net_revenue"] == 0
+    assert quiet["result"] == pytest.approx(-3000)
+    assert quiet["unused_capacity"] == pytest.approx(3000)
+    for quarter in ("2024Q4", "2026Q1"):
+        with pytest.raises(WorkbookError, match="These records hold 2025Q1 to 2025Q4"):
+            review_records(records, quarter)
+
+
+def test_work_on_cancelled_jobs_is_told_apart_from_work_under_way(tmp_path: Path) -> None:
+    """Two hours and a metre of film on a job called off, three hours on one that is under way."""
+    result = reviewed(
+        tmp_path,
+        "2026Q1",
+        jobs="""
+            job_id | status | finished_on | service | make | model | quoted_hours | quoted_price
+            J1 | finished | 2026-02-10 | roof | Quillon | Heron | 3 | 400
+            J2 | cancelled | | roof | Quillon | Heron | 3 | 400
+            J3 | open | | roof | Quillon | Heron | 3 | 400""",
+        hours="""
+            job_id | worked_on | installer | hours
+            J1 | 2026-02-10 | Wren | 3
+            J2 | 2026-02-11 | Wren | 2
+            J3 | 2026-02-12 | Wren | 3""",
+        cuts="""
+            cut_id | cut_on | job_id | film | pulled_length
+            1 | 2026-02-10 | J1 | F | 2
+            2 | 2026-02-11 | J2 | F | 1""",
+        purchases=BOUGHT + "\nA | 2026-01-05 | S | paint | consumable | | | 1 | 0 |",
+        overheads="month | category | amount\n2026-02 | rent | 1000",
+        capacity="month | installer_hours\n2026-02 | 100",
+    )
+    lines = amounts(result)
+    # 20 an hour with its overhead, the metre of film at 10.
+    assert lines["work_on_cancelled_jobs"] == pytest.approx(2 * 20 + 10)
+    assert lines["work_on_cancelled_and_open_jobs"] == pytest.approx(5 * 20 + 10)
 
 
 def test_a_shop_without_a_single_job_row_is_reviewed(tmp_path: Path) -> None:

@@ -172,6 +172,7 @@ def shop_result(costing: Costing) -> Table:
         lines["unused_capacity"],
         lines["overhead_rate_difference"],
     )
+    lines["work_on_cancelled_jobs"] = work_lost(costing)
     left = less(practical, worked)
     is_full = left is not None and left <= 0
     wages = NOTHING if is_full else product(left, mean_loaded_rate(costing))
@@ -236,6 +237,20 @@ def work_elsewhere(costing: Costing, finished: list[Costs], film_cut: Any) -> An
         [total([costs.labour, costs.consumables, costs.overhead, costs.film]) for costs in finished]
     )
     return less(done, on_lines)
+
+
+def work_lost(costing: Costing) -> Any:
+    """What was worked and cut in the quarter on lines that were cancelled."""
+    work = [w for w in costing.work if is_cancelled(w.line) and costing.quarter.holds(w.on)]
+    hours = total([w.hours for w in work])
+    rates = [costing.rate(kind, costing.quarter) for kind in ("consumables", "overhead")]
+    hourly = [product(rate, hours) for rate in rates] if hours else []
+    cut = [p for p in costing.pulls if is_cancelled(p.job_line) and costing.quarter.holds(p.on)]
+    return total([*(w.cost for w in work), *hourly, *(pull.booked() for pull in cut)])
+
+
+def is_cancelled(line: JobLine | None) -> bool:
+    return line is not None and line.status == "cancelled"
 
 
 # ---- counter sales -------------------------------------------------------------------------------

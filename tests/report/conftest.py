@@ -153,6 +153,7 @@ def _statement(margin: pd.DataFrame, utilisation: float) -> pd.DataFrame:
         "full_margin_of_jobs": full,
         **extra,
         "result": full + 2 * extra["counter_sales"] - sum(extra.values()),
+        "work_on_cancelled_jobs": 45.0,
         "wages_of_unused_hours": float(total["labour_cost"]) * 0.1,
         "consumables_not_charged": -12.5,
         "break_even_revenue": float(total["net_revenue"]) * 0.8,

@@ -45,7 +45,7 @@ def test_what_is_not_there_says_why(table: str, gather: Any, draw: Any) -> None:
     assert LINE in drawn(draw(info))
     frame = film_review().frame(table)
     empty = gather(film_review(**{table: frame.head(0)}))
-    assert empty.line == "There is nothing in this table for 2026Q3."
+    assert empty.line == "There is nothing to show for 2026Q3."
     one = gather(film_review(**{table: frame.head(1)}))
     assert one.line == ""
     assert len(one.grids[0].rows) == 1

@@ -65,7 +65,7 @@ def test_without_sales_it_says_why() -> None:
         assert info.line == made.LINE
         assert not info.grids
     empty = made.cut_film().head(0)
-    assert film_info(empty).line == "There is nothing in this table for 2026Q3."
+    assert film_info(empty).line == "There is nothing to show for 2026Q3."
 
 
 @pytest.mark.parametrize(

@@ -38,7 +38,7 @@ def test_what_is_not_there_says_why(table: str) -> None:
     assert info.line == LINE
     assert LINE in drawn(draw(info))
     empty = gather(film_review(**{table: film_review().frame(table).head(0)}))
-    assert empty.line == "There is nothing in this table for 2026Q3."
+    assert empty.line == "There is nothing to show for 2026Q3."
 
 
 @ALL

@@ -42,7 +42,7 @@ def test_what_is_not_there_says_why() -> None:
     assert info.line == order_sentence(review) == line
     assert line in json.dumps(draw_orders(info).to_plotly_json())
     empty = gather_orders(film_review(film_orders=orders().head(0)))
-    assert empty.line == "There is nothing in this table for 2026Q3."
+    assert empty.line == "There is nothing to show for 2026Q3."
 
 
 def test_films_to_order_stand_first_with_what_they_cost() -> None:

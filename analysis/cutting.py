@@ -11,8 +11,8 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import Layout, Piece, Sheet
-from analysis.findings.packing import layout_apart, pack_cheapest
+from analysis.packing.layouts import Layout, Piece, Sheet
+from analysis.packing.pack import layout_apart, pack_cheapest
 from analysis.pricing.asked import as_known
 from analysis.pricing.layout_pieces import PieceSet, pieces_of_jobs
 from analysis.pricing.layout_sheets import (

@@ -22,7 +22,7 @@ from tests.reference.listing import markdown, parts
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "analysis"
-STAGES = ("records", "costing", "findings", "pricing", "report")
+STAGES = ("records", "costing", "packing", "findings", "pricing", "report")
 DOCUMENTS = ("README.md", "DEVELOPERS.md", "tests/reference/PUBLISHED.md")
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from analysis.cli import main
 from analysis.cutting import LayoutAsked, default_layout_out, prepare_layout
-from analysis.findings.layouts import check_layout
+from analysis.packing.layouts import check_layout
 from analysis.report.layout_picture import is_ours
 from tests.shops import write_shop
 

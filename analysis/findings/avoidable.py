@@ -13,9 +13,9 @@ import pandas as pd
 
 from analysis.errors import Unavailable
 from analysis.findings.groups import Period
-from analysis.findings.layouts import LEAST_LENGTH
-from analysis.findings.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
-from analysis.findings.packing import pack_quick
+from analysis.packing.layouts import LEAST_LENGTH
+from analysis.packing.pack import pack_quick
+from analysis.packing.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
 from analysis.settings import Settings
 from analysis.sums import ratio
 

@@ -12,8 +12,8 @@ from analysis.findings.film_effects import film_effects
 from analysis.findings.film_installed import film_costs, film_installed
 from analysis.findings.film_swaps import film_swaps
 from analysis.findings.film_trends import film_price_steps, film_price_trends
-from analysis.findings.packing import pack_quick
 from analysis.findings.recuts import learn_recuts
+from analysis.packing.pack import pack_quick
 from analysis.records.model import Records
 
 

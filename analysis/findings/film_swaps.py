@@ -19,8 +19,8 @@ from analysis.findings.film_installed import (
     interval,
     newest_roll_costs,
 )
-from analysis.findings.layouts import LEAST_LENGTH
-from analysis.findings.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
+from analysis.packing.layouts import LEAST_LENGTH
+from analysis.packing.packed_sets import PLACES, PackedSets, Packer, sets_of_pieces
 from analysis.records.model import Records
 from analysis.settings import Settings
 

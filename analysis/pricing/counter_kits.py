@@ -15,7 +15,7 @@ import pandas as pd
 from analysis.costing.jobs import Costing
 from analysis.counter_tables import COUNTER_KITS
 from analysis.errors import Unavailable
-from analysis.findings.layouts import Layout
+from analysis.packing.layouts import Layout
 from analysis.pricing.asked import as_known, meant
 from analysis.pricing.cut_film_prices import strip_rule
 from analysis.pricing.film_needed import FilmHistory, film_history, usual_film, with_margin

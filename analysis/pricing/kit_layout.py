@@ -9,7 +9,7 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import (
+from analysis.packing.layouts import (
     LEAST_LENGTH,
     Layout,
     Piece,
@@ -17,7 +17,7 @@ from analysis.findings.layouts import (
     Sheet,
     check_layout,
 )
-from analysis.findings.packing import layout_apart, pack_cheapest, pack_quick
+from analysis.packing.pack import layout_apart, pack_cheapest, pack_quick
 from analysis.pricing.asked import meant
 from analysis.pricing.cut_film_prices import KEEP_STRIP, StripRule, film_rolls
 from analysis.pricing.layout_pieces import numbered, tape_mark_m, up_to_mark

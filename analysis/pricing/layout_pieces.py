@@ -15,7 +15,7 @@ import pandas as pd
 
 from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import LEAST_LENGTH, Piece
+from analysis.packing.layouts import LEAST_LENGTH, Piece
 from analysis.pricing.asked import as_known, meant
 from analysis.pricing.film_needed import film_history, panels_needed, usual_film
 from analysis.pricing.usual_sizes import (

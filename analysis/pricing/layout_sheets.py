@@ -10,8 +10,8 @@ import pandas as pd
 from analysis.costing.jobs import Costing
 from analysis.costing.purchases import after_credits
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Sheet, check_layout
 from analysis.findings.offcuts import offcuts_on_shelf
+from analysis.packing.layouts import LEAST_LENGTH, Layout, Piece, Sheet, check_layout
 from analysis.pricing.asked import meant
 from analysis.pricing.floor import replacement_cost
 from analysis.pricing.layout_pieces import Before, PieceSet

@@ -6,7 +6,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import Piece
+from analysis.packing.layouts import Piece
 from analysis.pricing.asked import as_known, meant
 from analysis.pricing.layout_pieces import PieceSet, by_film, numbered
 from analysis.records.cells import missing_column, read_column

@@ -9,8 +9,8 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Piece, Placed, Pull, Sheet
-from analysis.findings.packing import layout_apart, pack_cheapest, pack_quick
+from analysis.packing.layouts import LEAST_LENGTH, Layout, Piece, Placed, Pull, Sheet
+from analysis.packing.pack import layout_apart, pack_cheapest, pack_quick
 from analysis.pricing.layout_sheets import too_large
 from analysis.report.grids import FigureInfo, slices_of
 from analysis.report.layout_svg import layout_svg

@@ -17,7 +17,7 @@ import jinja2
 from markupsafe import Markup
 
 from analysis.errors import OutputError
-from analysis.findings.layouts import LEAST_LENGTH, Pull
+from analysis.packing.layouts import LEAST_LENGTH, Pull
 from analysis.pricing.layout_sheets import FilmLayout
 from analysis.report.cautions import DEFER
 from analysis.report.layout_rests import LEAST_SIDE_M, left_over, parts

@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.findings.layouts import LEAST_LENGTH, Placed, Pull
+from analysis.packing.layouts import LEAST_LENGTH, Placed, Pull
 
 # So much of a pull is drawn in one picture: it fits on a page. [m]
 MOST_LENGTH_M: Final = 4.5

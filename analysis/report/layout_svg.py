@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Final
 
-from analysis.findings.layouts import LEAST_LENGTH, Placed, Pull
+from analysis.packing.layouts import LEAST_LENGTH, Placed, Pull
 from analysis.report.layout_rests import LEAST_SIDE_M, edges, left_over
 from analysis.report.layout_text import Tape, in_order, pull_name
 from analysis.report.look import FONT, INK, PAPER, SKY, SOFT_INK

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from analysis.findings.layouts import LEAST_LENGTH, Placed, Pull
+from analysis.packing.layouts import LEAST_LENGTH, Placed, Pull
 from analysis.pricing.layout_pieces import tape_mark_m, up_to_mark
 from analysis.pricing.layout_sheets import FilmLayout
 from analysis.pricing.tape_words import in_eighths

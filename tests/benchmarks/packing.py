@@ -12,8 +12,8 @@ import time
 
 import numpy as np
 
-from analysis.findings.layouts import Piece, Sheet
-from analysis.findings.packing import pack, pack_quick
+from analysis.packing.layouts import Piece, Sheet
+from analysis.packing.pack import pack, pack_quick
 from tests.reference.test_strip_packing import INSTANCES, pieces_of
 
 INCH = 0.0254

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from itertools import combinations
 
-from analysis.findings.layouts import Layout, Piece, Sheet
+from analysis.packing.layouts import Layout, Piece, Sheet
 
 TOLERANCE = 1e-9
 # (start across, start along, width, length)

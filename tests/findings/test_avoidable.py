@@ -14,8 +14,8 @@ import pytest
 from analysis.errors import Unavailable
 from analysis.findings.avoidable import avoidable_by_job, lay_again
 from analysis.findings.groups import Period
-from analysis.findings.layouts import Layout, Piece, Sheet
-from analysis.findings.packing import pack_quick
+from analysis.packing.layouts import Layout, Piece, Sheet
+from analysis.packing.pack import pack_quick
 from analysis.units import metres_per
 
 INCH = metres_per("in")

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from analysis.findings.avoidable import lay_again, lay_past_cuts
-from analysis.findings.layouts import Layout, Piece, Sheet
-from analysis.findings.packing import pack_cheapest, pack_quick
+from analysis.packing.layouts import Layout, Piece, Sheet
+from analysis.packing.pack import pack_cheapest, pack_quick
 from analysis.settings import Settings
 from tests.findings.test_avoidable import INCH, areas, frame, pull
 from tests.shops import reviewed

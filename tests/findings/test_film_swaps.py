@@ -17,7 +17,7 @@ from analysis.film_tables import FILM_SWAPS
 from analysis.findings.film_effects import film_effects
 from analysis.findings.film_installed import film_costs, film_installed
 from analysis.findings.film_swaps import film_swaps, other_widths
-from analysis.findings.layouts import Layout, Piece, Pull, Sheet
+from analysis.packing.layouts import Layout, Piece, Pull, Sheet
 from analysis.records.model import Records
 from tests.findings.test_film_installed import (
     EFFECT,

@@ -12,7 +12,7 @@ import pytest
 from analysis.costing.jobs import Costing, cost_records
 from analysis.counter_tables import COUNTER_KITS
 from analysis.errors import Unavailable, WorkbookError
-from analysis.findings.layouts import Layout, Sheet, check_layout
+from analysis.packing.layouts import Layout, Sheet, check_layout
 from analysis.pricing.counter_kits import (
     Kit,
     KitAsked,

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.costing.jobs import Costing, cost_records
 from analysis.errors import WorkbookError
-from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
+from analysis.packing.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import (
     MOST_PIECES,
     WITHOUT_ALLOWANCE,

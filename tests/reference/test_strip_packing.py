@@ -13,8 +13,8 @@ from typing import Any
 
 import pytest
 
-from analysis.findings.layouts import Piece, Sheet
-from analysis.findings.packing import pack
+from analysis.packing.layouts import Piece, Sheet
+from analysis.packing.pack import pack
 from tests.findings.cut_by_hand import assert_can_be_cut
 from tests.reference.published import Figures, published
 from tests.reference.sources import BURKE, HOPPER

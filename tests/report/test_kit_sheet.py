@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from analysis.errors import Unreconciled, WorkbookError
-from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
+from analysis.packing.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.counter_kits import Kit
 from analysis.pricing.kit_layout import KitPiece
 from analysis.pricing.layout_pieces import numbered

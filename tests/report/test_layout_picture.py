@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from analysis.errors import OutputError
-from analysis.findings.layouts import Layout, Piece, Placed, Pull, Sheet
+from analysis.packing.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import Before
 from analysis.pricing.layout_sheets import Alone, FilmLayout
 from analysis.report.layout_picture import film_picture, is_ours, layout_page, write_page

@@ -6,7 +6,7 @@ from typing import Final
 
 import pandas as pd
 
-from analysis.findings.layouts import Layout, Piece, Sheet
+from analysis.packing.layouts import Layout, Piece, Sheet
 
 # Sizes are told apart to a ten-thousandth of a millimetre: an eighth of an inch stays one.
 PLACES: Final = 7

@@ -13,8 +13,8 @@ from types import MappingProxyType
 from typing import Any, Final
 
 from analysis.errors import Unreconciled
-from analysis.findings.skyline import Spot, Ways
-from analysis.findings.strip_bounds import next_length
+from analysis.packing.skyline import Spot, Ways
+from analysis.packing.strip_bounds import next_length
 
 # CP-SAT's deterministic seconds that take about a second of one core (measured; it sets the pace,
 # not the result), and what building a model takes. [about s]

@@ -8,7 +8,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from analysis.findings.cheapest_model import (
+from analysis.packing.cheapest_model import (
     FilmToCut,
     Plan,
     add_plan_hints,
@@ -17,12 +17,12 @@ from analysis.findings.cheapest_model import (
     read_plan,
     slots_of,
 )
-from analysis.findings.film_grid import FilmGrid, in_order
-from analysis.findings.layouts import Layout, NoRoom, Piece, PieceTooWide, Pull, Sheet
-from analysis.findings.pulls import tidy
-from analysis.findings.skyline import Entry, Spot, first_orders, lay
-from analysis.findings.strip_model import SOLVER_A_SECOND, clock_of, run_solver
-from analysis.findings.strip_solver import shortest_strip, soon_strip
+from analysis.packing.film_grid import FilmGrid, in_order
+from analysis.packing.layouts import Layout, NoRoom, Piece, PieceTooWide, Pull, Sheet
+from analysis.packing.pulls import tidy
+from analysis.packing.skyline import Entry, Spot, first_orders, lay
+from analysis.packing.strip_model import SOLVER_A_SECOND, clock_of, run_solver
+from analysis.packing.strip_solver import shortest_strip, soon_strip
 
 # Of the effort: the cost, then less offcut and fewer pulls, then each strip by itself.
 _SHARES: Final = (0.7, 0.1, 0.2)

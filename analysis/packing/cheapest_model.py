@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from analysis.findings.film_grid import FilmGrid
-from analysis.findings.layouts import Piece, Sheet
-from analysis.findings.skyline import ENDLESS, Spot, Ways
-from analysis.findings.strip_model import add_hint, equal_pairs
+from analysis.packing.film_grid import FilmGrid
+from analysis.packing.layouts import Piece, Sheet
+from analysis.packing.skyline import ENDLESS, Spot, Ways
+from analysis.packing.strip_model import add_hint, equal_pairs
 
 # Costs are whole numbers in the model: the dearest film costs so much a unit of length.
 _DEAREST: Final = 1_000_000

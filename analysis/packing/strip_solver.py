@@ -10,9 +10,9 @@ from dataclasses import replace
 from functools import lru_cache
 from typing import Final
 
-from analysis.findings.skyline import Entry, Spot, Ways, anneal, first_orders, lay, strip_trial
-from analysis.findings.strip_bounds import exact_layout, least_length, useful_width
-from analysis.findings.strip_model import Strip, clock_of, solved_strip
+from analysis.packing.skyline import Entry, Spot, Ways, anneal, first_orders, lay, strip_trial
+from analysis.packing.strip_bounds import exact_layout, least_length, useful_width
+from analysis.packing.strip_model import Strip, clock_of, solved_strip
 
 # Pieces looked at, and states of the exact search, that take about a second of one core (measured;
 # they set the pace, not the result).

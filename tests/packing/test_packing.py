@@ -6,7 +6,7 @@ from fractions import Fraction
 import pytest
 
 from analysis.errors import Unreconciled
-from analysis.findings.layouts import (
+from analysis.packing.layouts import (
     Layout,
     Piece,
     PieceTooWide,
@@ -16,12 +16,12 @@ from analysis.findings.layouts import (
     TooLittleFilm,
     check_layout,
 )
-from analysis.findings.packing import layout_apart, pack, pack_quick, pulls_apart
-from analysis.findings.skyline import Spot, anneal, first_orders, lay, strip_trial
-from analysis.findings.strip_bounds import least_length as bound
-from analysis.findings.strip_bounds import useful_width
-from analysis.findings.strip_model import Strip, run_solver, solved_strip
-from analysis.findings.strip_solver import quick_strip, shortest_strip
+from analysis.packing.pack import layout_apart, pack, pack_quick, pulls_apart
+from analysis.packing.skyline import Spot, anneal, first_orders, lay, strip_trial
+from analysis.packing.strip_bounds import least_length as bound
+from analysis.packing.strip_bounds import useful_width
+from analysis.packing.strip_model import Strip, run_solver, solved_strip
+from analysis.packing.strip_solver import quick_strip, shortest_strip
 from tests.findings.cut_by_hand import assert_can_be_cut, least_length, ways_of
 
 INCH = 0.0254

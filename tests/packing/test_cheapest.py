@@ -5,8 +5,8 @@ import random
 
 import pytest
 
-from analysis.findings.layouts import Layout, NoRoom, Piece, PieceTooWide, Sheet
-from analysis.findings.packing import pack, pack_cheapest
+from analysis.packing.layouts import Layout, NoRoom, Piece, PieceTooWide, Sheet
+from analysis.packing.pack import pack, pack_cheapest
 from tests.findings.cut_by_hand import assert_can_be_cut, least_cost
 
 INCH = 0.0254

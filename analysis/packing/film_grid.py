@@ -11,8 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from analysis.findings.layouts import Piece, Placed, Pull, Sheet
-from analysis.findings.skyline import ENDLESS, Spot, Ways
+from analysis.packing.layouts import Piece, Placed, Pull, Sheet
+from analysis.packing.skyline import ENDLESS, Spot, Ways
 
 COARSE: Final = 80_000  # units a metre
 FINE: Final = 1_000_000

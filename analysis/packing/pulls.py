@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import replace
 
-from analysis.findings.layouts import LEAST_LENGTH, Layout, Placed, Pull
+from analysis.packing.layouts import LEAST_LENGTH, Layout, Placed, Pull
 
 
 def tidy(pull: Pull, knife_gap_m: float = 0.0) -> Pull:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from analysis.findings.skyline import Spot, Ways
+from analysis.packing.skyline import Spot, Ways
 
 # A sum over subsets takes so many bits × sizes at most: a fraction of a second.
 _MOST_WORK: Final = 200_000_000

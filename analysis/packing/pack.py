@@ -3,9 +3,9 @@
 import math
 from collections.abc import Callable, Sequence
 
-from analysis.findings.cheapest import cheapest_on
-from analysis.findings.film_grid import FilmGrid, in_order
-from analysis.findings.layouts import (
+from analysis.packing.cheapest import cheapest_on
+from analysis.packing.film_grid import FilmGrid, in_order
+from analysis.packing.layouts import (
     LEAST_LENGTH,
     Layout,
     Piece,
@@ -14,10 +14,10 @@ from analysis.findings.layouts import (
     TooLittleFilm,
     check_layout,
 )
-from analysis.findings.pulls import layout_apart, pulls_apart, tidy
-from analysis.findings.skyline import Ways
-from analysis.findings.strip_model import Strip
-from analysis.findings.strip_solver import shortest_strip, soon_strip
+from analysis.packing.pulls import layout_apart, pulls_apart, tidy
+from analysis.packing.skyline import Ways
+from analysis.packing.strip_model import Strip
+from analysis.packing.strip_solver import shortest_strip, soon_strip
 
 __all__ = ["layout_apart", "pack", "pack_cheapest", "pack_quick", "pulls_apart"]
 

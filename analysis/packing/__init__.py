@@ -1,0 +1,1 @@
+"""Cutting layouts: pieces on strips of film, the shortest and the cheapest; whole units inside."""

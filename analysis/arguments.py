@@ -139,7 +139,9 @@ def _add_layout(commands: "argparse._SubParsersAction[_Parser]") -> None:
         help="about how long one core looks for a better layout of a film, 0 to 600 (default: 10)",
     )
     layout.add_argument(
-        "--out", type=Path, help="where to draw it (default: layout-JOBS.html, in this folder)"
+        "--out",
+        type=Path,
+        help="where to draw it (default: layouts/layout-JOBS.html, beside the records)",
     )
 
 
@@ -172,8 +174,8 @@ def _add_kit(commands: "argparse._SubParsersAction[_Parser]") -> None:
     kit.add_argument(
         "--out",
         type=Path,
-        help="where to write the sheet (default: kit-SERVICE-CLASS.html, in this folder; with "
-        "--json none)",
+        help="where to write the sheet (default: kits/kit-SERVICE-CLASS.html, beside the records; "
+        "with --json none)",
     )
     kit.add_argument(
         "--json",

@@ -201,7 +201,7 @@ def _layout(asked: argparse.Namespace) -> int:
         plan = prepare_layout(asked.folder, wanted, progress)
         settings = plan.records.settings
         progress("drawing the layout")
-        out = asked.out or default_layout_out(wanted)
+        out = asked.out or default_layout_out(asked.folder, wanted)
         write_page(layout_page(plan.films, settings, plan.what), out, asked.folder)
     for line in layout_lines(plan.films, settings):
         _say(line)
@@ -221,7 +221,7 @@ def _kit(asked: argparse.Namespace) -> int:
         plan = prepare_kit(asked.folder, wanted, progress)
         settings = plan.records.settings
         # Whoever asks for an object alone gets no file beside it.
-        out = asked.out or (None if asked.json else default_kit_out(plan.kit))
+        out = asked.out or (None if asked.json else default_kit_out(asked.folder, plan.kit))
         if out is not None:
             progress("drawing the sheet")
             write_page(kit_page(plan.kit, settings, plan.day), out, asked.folder)

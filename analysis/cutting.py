@@ -26,6 +26,7 @@ from analysis.pricing.layout_sheets import (
 )
 from analysis.pricing.pieces_file import read_pieces
 from analysis.records.model import Records
+from analysis.report.folder import beside
 from analysis.report.layout_text import Tape
 from analysis.report.numbers import typed
 from analysis.review import read_and_cost
@@ -196,9 +197,9 @@ def _what(asked: LayoutAsked) -> str:
     return name_on_one_line(asked.pieces_file.name) if asked.pieces_file else ", ".join(asked.jobs)
 
 
-def default_layout_out(asked: LayoutAsked) -> Path:
-    """Where the picture goes unless told otherwise: `layout-J1-J2.html` in the current folder."""
+def default_layout_out(folder: Path, asked: LayoutAsked) -> Path:
+    """Where the picture goes unless told otherwise: `layouts/layout-J1.html` beside the records."""
     names = [asked.pieces_file.stem] if asked.pieces_file else list(asked.jobs)
     plain = [re.sub(r"[^\w.-]+", "_", name).strip("._") for name in names]
     shown = "-".join(each for each in plain if each)[:_LONGEST_NAME]
-    return Path(f"layout-{shown or 'pieces'}.html")
+    return beside(folder) / "layouts" / f"layout-{shown or 'pieces'}.html"

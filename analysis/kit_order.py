@@ -18,6 +18,7 @@ from analysis.pricing.counter_review import kit_costs
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.model import Records
+from analysis.report.folder import beside
 from analysis.review import read_and_cost
 
 # Characters of a file's name that say whose kit it is.
@@ -145,9 +146,9 @@ def _of_vehicle(
     return KitAsked(service, own.vehicle_class, film, own.make, own.model), found.notes
 
 
-def default_kit_out(kit: Kit) -> Path:
-    """Where the sheet goes unless told otherwise: `kit-roof-midsize_car-GB-60.html`, here."""
+def default_kit_out(folder: Path, kit: Kit) -> Path:
+    """Where the sheet goes unless told otherwise: `kits/kit-roof-van-F.html` beside the records."""
     parts = (kit.service, kit.make, kit.model, kit.vehicle_class, kit.film)
     plain = [re.sub(r"[^\w.-]+", "_", part).strip("._") for part in parts if part]
     shown = "-".join(part for part in plain if part)[:_LONGEST_NAME]
-    return Path(f"kit-{shown or 'sheet'}.html")
+    return beside(folder) / "kits" / f"kit-{shown or 'sheet'}.html"

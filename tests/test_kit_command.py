@@ -81,11 +81,11 @@ def as_object(text: str) -> dict:
 
 
 def test_a_kit_of_the_demo_is_told_and_its_sheet_written(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The demo is the default folder; its records hold rows that are left out."""
-    monkeypatch.chdir(tmp_path)
-    assert main(["kit", "--service", "Roof", "--class", "midsize car"]) == 1
+    path = tmp_path / "sheet.html"
+    assert main(["kit", "--service", "Roof", "--class", "midsize car", "--out", str(path)]) == 1
     said = capsys.readouterr()
     assert said.err == ""
     lines = said.out.splitlines()
@@ -97,10 +97,7 @@ def test_a_kit_of_the_demo_is_told_and_its_sheet_written(
     for title, _ in KIT_CAUTIONS:
         assert title in said.out
     assert "nan" not in said.out.casefold()
-    film = lines[0].rpartition(" in ")[2].rstrip(".")
-    assert lines[-1].endswith(f"kit-roof-midsize_car-{film}.html")
-    (path,) = tmp_path.iterdir()
-    assert path.name == f"kit-roof-midsize_car-{film}.html"
+    assert lines[-1].endswith(str(path))
     sheet = path.read_text(encoding="utf-8")
     assert "Kit: <bdi>roof, midsize car</bdi>" in sheet
     owner = [line for line in lines if line.startswith("For you")][0]
@@ -119,20 +116,24 @@ def test_the_kit_is_cut_larger_and_priced_over_its_lowest_price(shop: str) -> No
     assert (plan.kit.service, plan.kit.vehicle_class) == ("roof", "compact car")
     assert plan.kit.price >= plan.kit.lowest_price > plan.kit.film_cost
     assert plan.kit.install_price == 450
-    assert default_kit_out(plan.kit) == Path("kit-roof-compact_car-F.html")
+    assert default_kit_out(Path("shop/records"), plan.kit) == Path(
+        "shop/kits/kit-roof-compact_car-F.html"
+    )
 
 
 def test_kits_of_two_films_are_two_files(shop: str) -> None:
     """The same request in another film does not take the place of the first."""
     kit = prepare_kit(shop, KitRequest("roof", "compact car")).kit
-    names = [default_kit_out(replace(kit, film=film)).name for film in ("GB-60", "../M B/60", "")]
+    names = [
+        default_kit_out(DEMO, replace(kit, film=film)).name for film in ("GB-60", "../M B/60", "")
+    ]
     assert names == [
         "kit-roof-compact_car-GB-60.html",
         "kit-roof-compact_car-M_B_60.html",
         "kit-roof-compact_car.html",
     ]
     vehicle = replace(kit, make="Quillon", model="Heron", film="GB-60")
-    assert default_kit_out(vehicle) == Path("kit-roof-Quillon-Heron-compact_car-GB-60.html")
+    assert default_kit_out(DEMO, vehicle).name == "kit-roof-Quillon-Heron-compact_car-GB-60.html"
 
 
 def test_it_says_as_of_which_day_the_prices_are(

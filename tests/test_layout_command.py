@@ -55,11 +55,12 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> str:
 
 
 def test_a_past_job_of_the_demo_is_laid_out_and_drawn(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """A full colour change: the pieces as logged, before and after, and the picture beside."""
-    monkeypatch.chdir(tmp_path)
-    assert main(["layout", str(DEMO), "--jobs", "j1227", *QUICK]) == 0
+    picture = tmp_path / "layout.html"
+    asked = ["layout", str(DEMO), "--jobs", "j1227", "--out", str(picture), *QUICK]
+    assert main(asked) == 0
     said = capsys.readouterr()
     assert said.err == ""
     lines = said.out.splitlines()
@@ -67,13 +68,12 @@ def test_a_past_job_of_the_demo_is_laid_out_and_drawn(
     for part in ("As it was cut: 9 pulls, 498 1/2 in", "Each piece by itself", "sq ft", "blade"):
         assert part in said.out
     assert "nan" not in said.out.casefold()
-    picture = tmp_path / "layout-j1227.html"
     assert is_ours(picture.read_bytes())
     text = picture.read_text(encoding="utf-8")
     for number in range(1, 16):
         assert f'data-number="{number}"' in text
     # Again, in its own place.
-    assert main(["layout", str(DEMO), "--jobs", "j1227", *QUICK]) == 0
+    assert main(asked) == 0
     assert is_ours(picture.read_bytes())
 
 
@@ -132,8 +132,12 @@ def test_a_file_of_pieces_on_rolls_of_ones_own(
     assert "turned" not in said
     assert main([*arguments, "--film", "f"]) == 0
     assert "F: 2 pieces" in capsys.readouterr().out
-    assert default_layout_out(LayoutAsked(pieces_file=pieces)).name == "layout-two_stripes.html"
-    assert default_layout_out(LayoutAsked(jobs=("A/1", "B 2"))).name == "layout-A_1-B_2.html"
+    out = Path(shop).parent / "layouts"
+    assert default_layout_out(Path(shop), LayoutAsked(pieces_file=pieces)) == (
+        out / "layout-two_stripes.html"
+    )
+    jobs = LayoutAsked(jobs=("A/1", "B 2"))
+    assert default_layout_out(Path(shop), jobs) == out / "layout-A_1-B_2.html"
 
 
 def test_a_pull_is_no_longer_than_it_may_be(

@@ -44,12 +44,12 @@ _Content = str | Callable[[], bytes]
 
 def default_out(folder: Path, quarter: Quarter) -> Path:
     """Where a review goes unless told otherwise: `review-2026Q3`, beside the records folder."""
-    return _beside(folder) / f"review-{quarter.label}"
+    return beside(folder) / f"review-{quarter.label}"
 
 
 def default_check_out(folder: Path) -> Path:
     """Where a check goes unless told otherwise: `record-check`, beside the records folder."""
-    return _beside(folder) / "record-check"
+    return beside(folder) / "record-check"
 
 
 def records_name(folder: Path) -> str:
@@ -57,7 +57,8 @@ def records_name(folder: Path) -> str:
     return name_on_one_line(real_path(folder).name)
 
 
-def _beside(folder: Path) -> Path:
+def beside(folder: Path) -> Path:
+    """The folder that a records folder lies in: where results go unless told otherwise."""
     return folder.parent if folder.name not in ("", "..") else real_path(folder).parent
 
 

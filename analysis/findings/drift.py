@@ -12,7 +12,7 @@ from analysis.arrays import Array, Codes
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel, nested_codes, service_columns, sums_of
 from analysis.findings.mixed import fit_reml
-from analysis.findings.mixed_effects import Targets, posterior
+from analysis.findings.mixed_effects import Combinations, posterior
 from analysis.periods import DAYS_A_YEAR, quarter_from_index, quarter_index
 from analysis.settings import Settings
 from analysis.sums import ratio
@@ -107,7 +107,7 @@ def _quarters(model: HoursModel, quarter: Codes, jobs: Array) -> _Estimate:
     start = sum(sums.crossed) - number
     rest[:, start : start + number] = np.eye(number) - jobs / jobs.sum()
     nested = tuple(csr_array((number, size)) for size in sums.nested)
-    found = posterior(sums, relative, Targets(nested, rest, np.zeros((number, sums.factors))))
+    found = posterior(sums, relative, Combinations(nested, rest, np.zeros((number, sums.factors))))
     seen = jobs > 0
     return _Estimate(
         np.where(seen, found.mean, np.nan), np.where(seen, np.sqrt(found.variance), np.nan)

@@ -32,7 +32,7 @@ from analysis.findings.hours_model import (
     sums_of,
 )
 from analysis.findings.mixed import fit_reml
-from analysis.findings.mixed_effects import Targets
+from analysis.findings.mixed_effects import Combinations
 from analysis.findings.pooling import Spread, spread_of
 from analysis.findings.variance_nodes import spread_nodes
 
@@ -151,14 +151,14 @@ def _with_film(model: HoursModel, films: pd.Index) -> HoursModel:
     return replace(model, sums=sums, fit=fit, nodes=spread_nodes(sums, fit, likely))
 
 
-def _film_targets(model: HoursModel, weights: Array) -> Targets:
+def _film_targets(model: HoursModel, weights: Array) -> Combinations:
     """Linear combinations of the films alone. `weights` : (rows × films)"""
     rows, sums = len(weights), model.sums
     rest = np.zeros((rows, sum(sums.crossed) + sums.fixed))
     last = sum(sums.crossed)
     rest[:, last - weights.shape[1] : last] = weights
     nested = tuple(csr_array((rows, size)) for size in sums.nested)
-    return Targets(nested, rest, np.zeros((rows, sums.factors)))
+    return Combinations(nested, rest, np.zeros((rows, sums.factors)))
 
 
 def _draws(spread: Spread, rng: np.random.Generator) -> Array:

@@ -17,7 +17,7 @@ from scipy.special import ndtr, ndtri
 from analysis.arrays import Array
 from analysis.findings.hours_model import CLASS, MODEL, PRIOR_SD, HoursModel
 from analysis.findings.mixed import Sums, fit_reml
-from analysis.findings.mixed_effects import Targets, posterior
+from analysis.findings.mixed_effects import Combinations, posterior
 from analysis.findings.pooling import group_targets, spread_of
 from analysis.findings.variance_nodes import spread_nodes
 
@@ -93,17 +93,17 @@ def _drawn_in(probability: Array, index: pd.Index) -> pd.Series:
         return pd.Series(ndtr(ndtri(np.clip(probability, 0.0, 1.0)) / TOO_SURE), index=index)
 
 
-def _main_level(whole: Targets) -> Targets:
+def _main_level(whole: Combinations) -> Combinations:
     """The effect of each model's own level; of the more frequent class where it has had two."""
     weights = np.asarray(whole.nested[0])
     ones = np.zeros_like(weights)
     ones[np.arange(len(weights)), weights.argmax(axis=1)] = 1.0
     others = tuple(np.zeros_like(each) for each in whole.nested[1:])
-    return Targets((ones, *others), np.zeros_like(whole.rest), np.zeros_like(whole.fresh))
+    return Combinations((ones, *others), np.zeros_like(whole.rest), np.zeros_like(whole.fresh))
 
 
-def _seen(sums: Sums, relative: Array, own: Targets, whole: Targets) -> _Seen:
-    both = Targets(
+def _seen(sums: Sums, relative: Array, own: Combinations, whole: Combinations) -> _Seen:
+    both = Combinations(
         tuple(a + b for a, b in zip(own.nested, whole.nested, strict=True)),
         own.rest + whole.rest,
         whole.fresh,

@@ -26,7 +26,7 @@ class Posterior:
 
 
 @dataclass(frozen=True, eq=False)
-class Targets:
+class Combinations:
     """Linear combinations to be estimated, one a row.
 
     `nested` : weights on the levels of each nested factor, finest first (rows × levels, sparse or
@@ -39,17 +39,17 @@ class Targets:
     rest: Array
     fresh: Array
 
-    def plain(self) -> "Targets":
+    def plain(self) -> "Combinations":
         """All of them, with plain matrices."""
         return self.some(slice(None))
 
-    def some(self, rows: slice) -> "Targets":
+    def some(self, rows: slice) -> "Combinations":
         """Some of them, with plain matrices."""
         nested = tuple(_dense(each[rows]) for each in self.nested)
-        return Targets(nested, self.rest[rows], self.fresh[rows])
+        return Combinations(nested, self.rest[rows], self.fresh[rows])
 
 
-def posterior(sums: Sums, relative: Array, targets: Targets) -> Posterior:
+def posterior(sums: Sums, relative: Array, targets: Combinations) -> Posterior:
     """Means and variances of the targets, errors of the fixed effects included.
 
     Given the relative sds, (factors,) or (points × factors), which what is found then has as its
@@ -65,7 +65,7 @@ def posterior(sums: Sums, relative: Array, targets: Targets) -> Posterior:
     return Posterior(*(np.concatenate([getattr(part, name) for part in parts]) for name in names))
 
 
-def _posterior(sums: Sums, relative: Array, targets: Targets) -> Posterior:
+def _posterior(sums: Sums, relative: Array, targets: Combinations) -> Posterior:
     out, scale, lower = factor(sums, relative)
     solved, inverse = (np.array(each) for each in zip(*map(solve, lower), strict=True))
     noise = lower[:, -1, -1] ** 2 / sums.free

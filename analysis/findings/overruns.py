@@ -13,7 +13,7 @@ from analysis.findings.evidence import LEVEL, is_enough
 from analysis.findings.flagging import flags, overrun_probability
 from analysis.findings.forecast import HoursForecaster, forecast_hours
 from analysis.findings.hours_model import CELL, CLASS, CREW, HELD_AT, MODEL, HoursModel
-from analysis.findings.mixed_effects import Targets
+from analysis.findings.mixed_effects import Combinations
 from analysis.findings.pooling import (
     average_crew,
     group_targets,
@@ -90,7 +90,7 @@ def pooled_by_person(model: HoursModel) -> pd.DataFrame:
     if number:
         rest[:, :number] = np.eye(number) - average_crew(model)
     nested = tuple(np.zeros((number, len(levels))) for levels in model.levels)
-    spread = spread_of(model, Targets(nested, rest, np.zeros((number, model.sums.factors))))
+    spread = spread_of(model, Combinations(nested, rest, np.zeros((number, model.sums.factors))))
     return pd.DataFrame(
         {
             "against_average_share": np.exp(spread.middle()) - 1,
@@ -127,10 +127,10 @@ def hours_spread(model: HoursModel) -> pd.DataFrame:
     return frame.assign(**{name: np.expm1(frame[name]) for name in shares}, note=note)
 
 
-def _no_targets(model: HoursModel) -> Targets:
+def _no_targets(model: HoursModel) -> Combinations:
     nested = tuple(np.zeros((1, len(levels))) for levels in model.levels)
     rest = np.zeros((1, sum(model.sums.crossed) + model.sums.fixed))
-    return Targets(nested, rest, np.zeros((1, model.sums.factors)))
+    return Combinations(nested, rest, np.zeros((1, model.sums.factors)))
 
 
 def _ends(values: Array, weight: Array) -> tuple[float, float]:

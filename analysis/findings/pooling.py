@@ -12,12 +12,12 @@ from scipy.special import ndtr, stdtr
 from analysis.arrays import Array, Codes
 from analysis.findings.evidence import LEVEL
 from analysis.findings.hours_model import HoursModel
-from analysis.findings.mixed_effects import Targets, posterior
+from analysis.findings.mixed_effects import Combinations, posterior
 
 # With more degrees of freedom than this, Student's distribution is the normal one.
 _NORMAL_FROM: Final = 200
 _HALVINGS: Final = 50
-# Targets are looked at in lots: their weights are plain matrices (targets × levels).
+# Combinations are looked at in lots: their weights are plain matrices (targets × levels).
 _AT_ONCE: Final = 500
 
 
@@ -68,7 +68,7 @@ class Spread:
         return np.asarray((low + high) / 2)
 
 
-def spread_of(model: HoursModel, targets: Targets) -> Spread:
+def spread_of(model: HoursModel, targets: Combinations) -> Spread:
     """What the model says about linear combinations of its effects."""
     number = len(targets.rest)
     mean = np.empty((number, len(model.nodes.weight)))
@@ -90,7 +90,7 @@ def targets_of(
     with_factors: Sequence[tuple[str, ...]],
     with_service: bool = True,
     crew: csr_array | None = None,
-) -> Targets:
+) -> Combinations:
     """Linear combinations: for each group the weighted sum over its rows.
 
     `rows` : service, vehicle_class, make, model of each row; `group` : 0..k-1; `weight` : (rows,);
@@ -122,7 +122,7 @@ def targets_of(
     if model.has_crew:
         # The shop's average crew, not a crew of average people elsewhere: its effect is known best.
         rest[:, :people] = average_crew(model) if crew is None else crew.toarray()
-    return Targets(tuple(nested), rest, fresh)
+    return Combinations(tuple(nested), rest, fresh)
 
 
 def average_crew(model: HoursModel) -> Array:
@@ -133,7 +133,7 @@ def average_crew(model: HoursModel) -> Array:
 
 def group_targets(
     model: HoursModel, keys: Sequence[str], with_factors: Sequence[tuple[str, ...]]
-) -> tuple[pd.MultiIndex, Targets]:
+) -> tuple[pd.MultiIndex, Combinations]:
     """A target for each group of the model's own lines: the mean over them.
 
     The service effects averaged over the group's lines + the effects of `with_factors`.
@@ -148,7 +148,7 @@ def group_targets(
     return index, targets_of(model, lines, group, weight, with_factors=with_factors)
 
 
-def service_targets(model: HoursModel) -> tuple[pd.MultiIndex, Targets]:
+def service_targets(model: HoursModel) -> tuple[pd.MultiIndex, Combinations]:
     """A target for each service: its effect on the vehicles that the shop has had."""
     index, targets = group_targets(model, ["service"], ())
     lines = model.data.lines
@@ -156,11 +156,11 @@ def service_targets(model: HoursModel) -> tuple[pd.MultiIndex, Targets]:
     weight = np.full(len(lines), 1 / len(lines))
     usual = targets_of(model, lines, rows, weight, with_factors=model.nested).plain().nested
     nested = tuple(np.repeat(each, number, axis=0) for each in usual)
-    return index, Targets(nested, targets.rest, targets.fresh)
+    return index, Combinations(nested, targets.rest, targets.fresh)
 
 
 def pooled_overruns(
-    model: HoursModel, index: pd.MultiIndex, targets: Targets, tolerance: float
+    model: HoursModel, index: pd.MultiIndex, targets: Combinations, tolerance: float
 ) -> pd.DataFrame:
     """Expected overrun of the next job of each target, on `index`.
 

@@ -27,7 +27,7 @@ from analysis.pricing.demand_model import (
     STEEPNESS_SD,
     TERMS,
     Answers,
-    Nodes,
+    LevelNodes,
     Tables,
     as_matrix,
     common_precision,
@@ -182,7 +182,7 @@ def _finish(
 ) -> Draws:
     """Levels and offsets, given all else: their likeliest values and what is open about them."""
     draws, cells = len(steepness), len(answers.service)
-    nodes = Nodes(steepness, common, np.array(OFFSETS)[offset_at])
+    nodes = LevelNodes(steepness, common, np.array(OFFSETS)[offset_at])
     step = max(1, _BLOCK // max(len(answers.won), 1))
     level = np.empty((draws, cells))
     normal = rng.normal(size=(draws, answers.services)), rng.normal(size=(draws, cells))

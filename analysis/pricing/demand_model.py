@@ -120,20 +120,20 @@ class Answers:
 
 
 @dataclass(frozen=True, eq=False)
-class Nodes:
+class LevelNodes:
     """Where the likelihood is looked at: steepness by service, common terms, spread of offsets."""
 
     steepness: Array
     common: Array
     offset_sd: Array
 
-    def part(self, which: slice) -> "Nodes":
+    def part(self, which: slice) -> "LevelNodes":
         """Some of them."""
-        return Nodes(self.steepness[which], self.common[which], self.offset_sd[which])
+        return LevelNodes(self.steepness[which], self.common[which], self.offset_sd[which])
 
 
 @dataclass(frozen=True, eq=False)
-class Fit:
+class LevelFit:
     """Likeliest levels (nodes × services) and offsets (nodes × cells), and how firm they are.
 
     `weight` : information of each cell's quotes; `log_likelihood`, `residual`, by cell.
@@ -170,7 +170,7 @@ def common_precision(season_sd: Array) -> Array:
 COMMON_MEAN: Final = np.array([0.0, 0.0, 0.0, GROWTH, _COMMON])
 
 
-def _base(answers: Answers, nodes: Nodes) -> Array:
+def _base(answers: Answers, nodes: LevelNodes) -> Array:
     """The log-odds without level and offset. (nodes × quotes)"""
     slope = -np.exp(nodes.steepness)[:, answers.service[answers.cell]]
     growth = nodes.common[:, [AT_GROWTH]]
@@ -181,7 +181,9 @@ def _base(answers: Answers, nodes: Nodes) -> Array:
     )
 
 
-def fit_levels(answers: Answers, nodes: Nodes, start: tuple[Array, Array], steps: int) -> Fit:
+def fit_levels(
+    answers: Answers, nodes: LevelNodes, start: tuple[Array, Array], steps: int
+) -> LevelFit:
     """Newton's method for levels and offsets at every node at once.
 
     The offsets of a service hang together through its level alone, so each step is a division by
@@ -209,10 +211,10 @@ def fit_levels(answers: Answers, nodes: Nodes, start: tuple[Array, Array], steps
     weight = answers.by_cell(share * (1 - share))
     precision = own + answers.by_service(weight * hold / (weight + hold))
     log_likelihood = answers.by_cell(odds * answers.won - np.logaddexp(0.0, odds))
-    return Fit(level, offset, weight, precision, log_likelihood)
+    return LevelFit(level, offset, weight, precision, log_likelihood)
 
 
-def _heights(answers: Answers, nodes: Nodes, fit: Fit) -> Array:
+def _heights(answers: Answers, nodes: LevelNodes, fit: LevelFit) -> Array:
     """Log likelihood of each service with level and offsets integrated out. (nodes × services)"""
     hold = nodes.offset_sd[:, None] ** -2.0
     by_cell = fit.log_likelihood - hold * fit.offset**2 / 2
@@ -221,7 +223,7 @@ def _heights(answers: Answers, nodes: Nodes, fit: Fit) -> Array:
     return answers.by_service(by_cell) - level
 
 
-def _expanded(answers: Answers, nodes: Nodes, fit: Fit) -> tuple[Array, Array]:
+def _expanded(answers: Answers, nodes: LevelNodes, fit: LevelFit) -> tuple[Array, Array]:
     """How the heights change with the common terms: first and second derivatives.
 
     (nodes × services × terms) and (nodes × services × pairs of terms). Levels and offsets follow
@@ -277,9 +279,9 @@ def likelihood_tables(answers: Answers) -> Tables:
     )
 
 
-def _coarse(answers: Answers, about: Array, offset_sd: float) -> Nodes:
+def _coarse(answers: Answers, about: Array, offset_sd: float) -> LevelNodes:
     count = len(_COARSE)
-    return Nodes(
+    return LevelNodes(
         np.repeat(_COARSE[:, None], answers.services, axis=1),
         np.repeat(about[None, :], count, axis=0),
         np.full(count, offset_sd),

@@ -136,7 +136,7 @@ def _offcuts(costing: Costing, records: Records, film: str, until: pd.Timestamp)
 
 
 @dataclass(frozen=True)
-class Alone:
+class OneByOne:
     """Each piece pulled by itself off the roll that is cheapest for it; cost as the layout's."""
 
     length_m: float
@@ -157,7 +157,7 @@ class FilmLayout:
     film: str
     layout: Layout
     is_priced: bool
-    alone: Alone
+    alone: OneByOne
     before: Before | None
     before_cost: float
     knife_gap_m: float
@@ -217,7 +217,7 @@ def _cost_now(before: Before | None, rolls: Sequence[Sheet]) -> float:
     return sum(length * prices.get(round(width, 4), math.nan) for length, width in before.off_rolls)
 
 
-def alone(pieces: Sequence[Piece], rolls: Sequence[Sheet]) -> Alone:
+def alone(pieces: Sequence[Piece], rolls: Sequence[Sheet]) -> OneByOne:
     """What the pieces take when each is pulled by itself, the shorter way where it may turn."""
     length = area = total = 0.0
     for piece in pieces:
@@ -228,7 +228,7 @@ def alone(pieces: Sequence[Piece], rolls: Sequence[Sheet]) -> Alone:
         ]
         cost, needed, width = min(ways, default=(math.nan, math.nan, math.nan))
         length, area, total = length + needed, area + needed * width, total + cost
-    return Alone(length, area, total)
+    return OneByOne(length, area, total)
 
 
 def too_large(pieces: Sequence[Piece], sheets: Sequence[Sheet]) -> Piece | None:

@@ -19,7 +19,7 @@ from analysis.arrays import Array
 from analysis.errors import Unavailable
 from analysis.findings.flagging import flags, overrun_probability
 from analysis.findings.hours_model import CLASS, MODEL, HoursData, HoursModel, fit_hours
-from analysis.findings.mixed_effects import Targets
+from analysis.findings.mixed_effects import Combinations
 from analysis.findings.pooling import group_targets, pooled_overruns, service_targets
 
 TOLERANCE = 0.10
@@ -214,7 +214,7 @@ def rule_flags(
 
 
 def intervals(
-    model: HoursModel, targets: tuple[pd.MultiIndex, Targets], truth: pd.Series
+    model: HoursModel, targets: tuple[pd.MultiIndex, Combinations], truth: pd.Series
 ) -> pd.DataFrame:
     """The pooled estimates beside the truth, and whether the interval covers it."""
     found = pooled_overruns(model, *targets, TOLERANCE).assign(truth=truth)

@@ -29,7 +29,7 @@ from analysis.findings.hours_model import (
     fit_hours,
 )
 from analysis.findings.mixed import Fit, Sums, fit_reml, reml_criterion, take_sums
-from analysis.findings.mixed_effects import Targets, effects, posterior
+from analysis.findings.mixed_effects import Combinations, effects, posterior
 from analysis.findings.pooling import group_targets, pooled_overruns
 from analysis.findings.variance_nodes import spread_nodes
 from tests.findings.dense import Dense
@@ -127,7 +127,9 @@ def test_means_and_variances_of_any_combination(seed: int) -> None:
     unseen = rng.normal(size=(number, sums.factors, 2)) * (rng.random((number, 1, 1)) < 0.5)
     chain = len(sums.nested)
     weights = [csr_array(each) if seed % 2 else each for each in on[:chain]]
-    targets = Targets(tuple(weights), np.hstack([*on[chain:], on_fixed]), (unseen**2).sum(axis=2))
+    targets = Combinations(
+        tuple(weights), np.hstack([*on[chain:], on_fixed]), (unseen**2).sum(axis=2)
+    )
     found = posterior(sums, relative, targets)
     assert found.noise_variance == pytest.approx(dense.noise_variance(relative))
     for at in range(number):
@@ -185,7 +187,7 @@ def test_levels_that_spread_wider_than_others(seed: int) -> None:
     found = posterior(
         sums,
         relative,
-        Targets(
+        Combinations(
             (eye, *none[: chain - 1]),
             np.zeros((len(stretch), columns)),
             np.zeros((len(stretch), sums.factors)),

@@ -115,7 +115,7 @@ def test_levels_and_offsets_are_integrated_out() -> None:
     answers = Answers.of(cell, x, np.zeros(23), nothing, won, np.zeros(2, dtype=np.int64), 1)
     steepness, sd = np.array([-1.0, 1.0, 2.5, 1.0]), np.array([0.2, 0.2, 0.2, 0.8])
     common = np.tile([0.3, 0.0, 0.0, 0.02, 0.4], (4, 1))
-    nodes = demand_model.Nodes(steepness[:, None], common, sd)
+    nodes = demand_model.LevelNodes(steepness[:, None], common, sd)
     fit = demand_model.fit_levels(answers, nodes, (np.zeros((4, 1)), np.zeros((4, 2))), 8)
     found = demand_model._heights(answers, nodes, fit)[:, 0]
     level = np.linspace(-4, 4, 161)

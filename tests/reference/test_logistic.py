@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import approx_fprime, minimize
 
 from analysis.arrays import Array
-from analysis.pricing.demand_model import AT_GROWTH, Answers, Fit, Nodes, fit_levels
+from analysis.pricing.demand_model import AT_GROWTH, Answers, LevelFit, LevelNodes, fit_levels
 from tests.reference.published import Figures, published
 from tests.reference.sources import SPECTOR
 
@@ -43,12 +43,12 @@ ANSWERS = Answers.of(
 )
 
 
-def fitted(coefficients: Array) -> Fit:
+def fitted(coefficients: Array) -> LevelFit:
     """The two methods as cells without a prior; grade average as price, the test as years."""
     common = np.zeros((1, 5))
     common[0, AT_GROWTH] = coefficients[1] / coefficients[0]
     steepness = np.array([[np.log(coefficients[0])]])
-    nodes = Nodes(steepness, common, np.array([1e4]))
+    nodes = LevelNodes(steepness, common, np.array([1e4]))
     return fit_levels(ANSWERS, nodes, (np.zeros((1, 1)), np.zeros((1, 2))), 40)
 
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.arrays import Array, Codes
 from analysis.findings.mixed import Fit, Sums, fit_reml, take_sums
-from analysis.findings.mixed_effects import Targets, effects, posterior
+from analysis.findings.mixed_effects import Combinations, effects, posterior
 from tests.reference.published import Figures, published
 from tests.reference.sources import BRUNE, EFRON, LME4, NIST
 
@@ -231,7 +231,7 @@ def test_batting_averages_are_pulled_towards_their_mean(figures: Figures) -> Non
     sums = take_sums(average, one_mean(average), [players])
     # One average a player: a relative sd of √(c ÷ (1 - c)) keeps c of its distance.
     relative = np.array([np.sqrt(0.212 / (1 - 0.212))])
-    targets = Targets((np.eye(18),), np.ones((18, 1)), np.zeros((18, 1)))
+    targets = Combinations((np.eye(18),), np.ones((18, 1)), np.zeros((18, 1)))
     # fmt: off
     printed = [
         0.294, 0.289, 0.285, 0.280, 0.275, 0.275, 0.270, 0.266, 0.261,

@@ -14,7 +14,7 @@ import pytest
 from analysis.errors import OutputError
 from analysis.packing.layouts import Layout, Piece, Placed, Pull, Sheet
 from analysis.pricing.layout_pieces import Before
-from analysis.pricing.layout_sheets import Alone, FilmLayout
+from analysis.pricing.layout_sheets import FilmLayout, OneByOne
 from analysis.report.layout_picture import film_picture, is_ours, layout_page, write_page
 from analysis.report.layout_rests import LEAST_SIDE_M, left_over, parts
 from analysis.report.layout_svg import SCALE, layout_svg
@@ -55,7 +55,7 @@ PULL = pull_of(DOORS[1], CAP, HOOD, DOORS[0], length=96)
 
 def film_of(*pulls: Pull, least: float = 0.0, best: bool = False, **more: object) -> FilmLayout:
     cost = sum(each.length_m * each.sheet.cost_per_m for each in pulls)
-    given = {"is_priced": True, "alone": Alone(3.0, 5.0, 30.0), "knife_gap_m": 0.0}
+    given = {"is_priced": True, "alone": OneByOne(3.0, 5.0, 30.0), "knife_gap_m": 0.0}
     given |= {"before": None, "before_cost": math.nan}
     return FilmLayout("F-1", Layout(pulls, cost, least or cost, best), **(given | more))  # type: ignore[arg-type]
 

@@ -8,7 +8,7 @@ Render and Munson, Operations Management, chapter 12. Safety stock counted in da
 topping up by one lead time's use, are common practice, no source.
 """
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -20,12 +20,10 @@ from analysis.costing.stock import KEPT
 from analysis.errors import Unavailable
 from analysis.film_tables import FILM_ORDERS
 from analysis.findings.evidence import LEVEL
-from analysis.locale_text import number_text, pretty_unit
-from analysis.pricing.film_needed import expected_area, film_history, usual_film
-from analysis.pricing.usual_sizes import Vehicle
+from analysis.pricing.film_order_words import reasons
+from analysis.pricing.film_waiting import waiting_film
 from analysis.records.model import Records
 from analysis.settings import Settings
-from analysis.units import square_metres_per
 
 # Flows that are use; film missing at a count is none that an order could foresee.
 _USE: Final = ("jobs", "counter_sales", "shop")
@@ -34,9 +32,6 @@ _WEEKS: Final = 52
 BATCH: Final = 4
 _MONTHS: Final = 12
 _LEAST: Final = 1e-6  # a square millimetre [m²]
-# A quote won longer ago than this, and still without a job, became none. Common practice.
-_WON_DAYS: Final = 91
-_JOB: Final = ["service", "make", "model"]
 
 
 def film_orders(
@@ -261,151 +256,3 @@ def cover_weeks(
         left < 0, horizon + left / weekly.where(weekly > 0)
     )
     return booked.where(more, usual)
-
-
-# --- what is waiting -----------------------------------------------------------------------------
-
-
-def waiting_film(costing: Costing, records: Records, until: pd.Timestamp) -> pd.DataFrame:
-    """The jobs that wait for each film at the end of a day, and what they are expected to take.
-
-    Returns
-    -------
-    DataFrame
-        By `film`: `waiting_jobs`; `waiting_area_m2`, expected, and `waiting_sd_m2`, its standard
-        deviation, jobs being independent (missing where one of the jobs has no past to tell from
-        and no film in its quote); `guessed_film`, those of them whose film is the usual one of
-        their service. [m²]
-
-    Notes
-    -----
-    A job line waits if it was quoted by then, is not cancelled, not finished by then, and nothing
-    was cut for it. So does a quote won in the last 91 days that names no job of the records, where
-    no job of that service on that model was quoted or finished since.
-    """
-    asked = pd.concat(
-        [_waiting_lines(costing, until), _won_quotes(records, until)], ignore_index=True
-    )
-    history = film_history(costing, records, until)
-    services = asked["service"].dropna().unique()
-    usual = {each: usual_film(history, each, until).film for each in services}
-    guessed = asked["film"].isna()
-    asked["film"] = asked["film"].fillna(asked["service"].map(usual).astype("str"))
-    asked = asked.assign(guessed=guessed)[asked["film"].notna()]
-    labels = asked[[*_JOB, "vehicle_class"]].drop_duplicates()
-    found = [
-        expected_area(history, service, Vehicle(make, model, None if pd.isna(size) else str(size)))
-        for service, make, model, size in labels.itertuples(index=False)
-    ]
-    labels = labels.assign(
-        area=pd.Series([each.mean_m2 for each in found], labels.index, dtype="float64"),
-        sd=pd.Series([each.sd_m2 for each in found], labels.index, dtype="float64"),
-    )
-    asked = asked.merge(labels, how="left", on=[*_JOB, "vehicle_class"], validate="m:1")
-    area = asked["area"].fillna(asked["quoted_film_area_m2"])
-    by = asked.assign(area=area, variance=asked["sd"] ** 2).groupby("film")
-    return pd.DataFrame(
-        {
-            "waiting_jobs": by.size(),
-            "waiting_area_m2": by["area"].sum(skipna=False),
-            "waiting_sd_m2": np.sqrt(by["variance"].sum(skipna=False)),
-            "guessed_film": by["guessed"].sum().astype("int64"),
-        }
-    )
-
-
-def _waiting_lines(costing: Costing, until: pd.Timestamp) -> pd.DataFrame:
-    lines = costing.lines.reset_index(drop=True)
-    pulls = costing.shelf.pulls
-    cut = pulls.loc[pulls["job_line"].notna() & (pulls["cut_on"] <= until), "job_line"]
-    is_open = (lines["status"] == "open") & ~(lines["quoted_on"] > until)
-    later = (lines["status"] == "finished") & (lines["finished_on"] > until)
-    waits = is_open | (later & (lines["quoted_on"] <= until))
-    return lines.loc[
-        waits & ~lines.index.isin(cut.astype("int64")),
-        [*_JOB, "vehicle_class", "film", "quoted_film_area_m2"],
-    ]
-
-
-def _won_quotes(records: Records, until: pd.Timestamp) -> pd.DataFrame:
-    quotes, jobs = records["quotes"], records["jobs"]
-    age = (until - quotes["quoted_on"]).dt.days
-    won = quotes[(quotes["outcome"] == "won") & age.between(0, _WON_DAYS)]
-    won = won[~won["job_id"].isin(jobs["job_id"])].reset_index(names="quote")
-    newest = jobs[["quoted_on", "finished_on"]].max(axis=1)
-    pairs = won[["quote", *_JOB, "quoted_on"]].merge(
-        jobs[_JOB].assign(newest=newest), on=_JOB, validate="m:m"
-    )
-    became = pairs.loc[pairs["newest"] >= pairs["quoted_on"], "quote"]
-    won = won[~won["quote"].isin(became)]
-    return pd.DataFrame(won[[*_JOB, "vehicle_class"]]).assign(
-        film=pd.Series(np.nan, won.index, dtype="str"), quoted_film_area_m2=np.nan
-    )
-
-
-# --- in words ------------------------------------------------------------------------------------
-
-
-def reasons(table: pd.DataFrame, settings: Settings) -> pd.Series:
-    """One sentence a film: why so many rolls."""
-    rows: list[dict[Any, Any]] = table.to_dict("records")
-    words = [_reason(row, settings) for row in rows]
-    return pd.Series(words, index=table.index, dtype="str")
-
-
-def _reason(row: dict[Any, Any], settings: Settings) -> str:
-    def area(name: str) -> str:
-        return _area(row[name], settings)
-
-    rolls, jobs = row["order_rolls"], row["waiting_jobs"]
-    if row["on_hand_area_m2"] < 0:
-        start = (
-            f"More was cut than was bought, by {_area(-row['on_hand_area_m2'], settings)}: count "
-            "the shelf, or write down the missing purchase, before you order"
-        )
-    elif row["reorder_area_m2"] != row["reorder_area_m2"]:
-        start = _no_advice(row)
-    elif rolls == 0:
-        start = f"Enough: {area('on_hand_area_m2')} on hand, order at {area('reorder_area_m2')}"
-    else:
-        start = f"{area('on_hand_area_m2')} on hand is not over {area('reorder_area_m2')}"
-    parts = [start]
-    if row["reorder_area_m2"] == row["reorder_area_m2"] and row["steady"]:
-        parts.append(f"use is {area('weekly_area_m2')} a week")
-    if jobs:
-        parts.append(_waiting_words(row, settings))
-    if pd.isna(rolls) and pd.isna(row["roll_width_m"]):
-        parts.append("it was never bought, so its rolls are not known")
-    elif pd.isna(rolls):
-        parts.append("so what to order is not known")
-    elif rolls > 0:
-        parts.append("take off what is on its way already")
-    return "; ".join(parts) + "."
-
-
-def _no_advice(row: dict[Any, Any]) -> str:
-    if not row["weeks"] > 0:
-        return "Under four weeks of records: too few to stock it by"
-    if row["weekly_area_m2"] == 0:
-        return f"Not used in the last {row['weeks']:.0f} weeks"
-    jobs = "1 job" if row["uses"] == 1 else f"{row['uses']:.0f} jobs"
-    return f"Only {jobs} in {row['weeks']:.0f} weeks: buy it for a job, not for the shelf"
-
-
-def _waiting_words(row: dict[Any, Any], settings: Settings) -> str:
-    jobs, guessed = row["waiting_jobs"], row["guessed_film"]
-    words = "1 waiting job" if jobs == 1 else f"{jobs} waiting jobs"
-    if guessed:
-        words += " (film guessed)" if jobs == 1 else f" (film of {guessed} guessed)"
-    if np.isnan(row["waiting_area_m2"]):
-        return f"{words} not counted, as what they take is not known"
-    words += f" {'takes' if jobs == 1 else 'take'} about {_area(row['waiting_area_m2'], settings)}"
-    spread = row["waiting_sd_m2"]
-    return f"{words}, give or take {_area(spread, settings)}" if spread > 0 else words
-
-
-def _area(area_m2: float, settings: Settings) -> str:
-    """An area in the shop's unit; one decimal below 10."""
-    value = area_m2 / square_metres_per(settings.area_unit)
-    text = number_text(value, 1 if abs(value) < 9.95 else 0, settings)
-    return f"{text} {pretty_unit(settings.area_unit)}"

@@ -32,24 +32,28 @@ _TOP: Final = 10
 # Floors further off than this many largest changes stand at the edge of the chart.
 _FURTHEST: Final = 2.0
 _LEGEND: Final = 22
-_ALL: Final = (
-    "service",
-    "vehicle_class",
+_KEYS: Final = ("service", "vehicle_class")
+_PRICES: Final = (
+    *_KEYS,
     "current_price",
     "suggested_price",
     "change_pct",
     "verdict",
-    "reason",
     "expected_gain",
     "gain_low",
     "gain_high",
-    "break_even_volume_pct",
+    "reason",
+)
+_BEHIND: Final = (
+    *_KEYS,
+    "suggested_price",
     "floor_price",
     "expected_cost",
     "margin_pct",
     "suggested_margin_pct",
     "win_pct",
     "suggested_win_pct",
+    "break_even_volume_pct",
     "jobs",
     "quotes",
     "next_step",
@@ -89,13 +93,17 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
         return SuggestionsInfo(title=title, line=found.line)
     say = Numbers(review.settings)
     frame = ranked(found.quarter)
-    whole = plain_grid(
-        review, found.table, frame, _ALL, caption="Every price, those to change first", names=2
+    whole = tuple(
+        plain_grid(review, found.table, frame, columns, caption=caption, names=len(_KEYS))
+        for columns, caption in (
+            (_PRICES, "Every price, those to change first"),
+            (_BEHIND, "What each price rests on"),
+        )
     )
     moved = frame[frame["verdict"].isin([RAISE, LOWER])]
     if moved.empty:
         line = f"{suggestion_finding(review)}. {_next_steps(frame)}".strip()
-        return SuggestionsInfo(title=title, line=line, grids=(whole,))
+        return SuggestionsInfo(title=title, line=line, grids=whole)
     shown = moved.head(MOST_ROWS)
     names = labels_of(shown, found.table)
     texts = [_text(row, say) for _, row in shown.iterrows()]
@@ -108,7 +116,7 @@ def gather_suggestions(review: Review) -> SuggestionsInfo:
     return SuggestionsInfo(
         title=suggestion_finding(review),
         alternative=alternative("Dot chart", "suggested change of each price", names, texts),
-        grids=(_by_service(frame, say), whole),
+        grids=(_by_service(frame, say), *whole),
         note="The dot is the suggested price, the mark the floor: the lowest price that leaves the "
         "target margin; both against today's list price. A suggestion keeps within "
         f"{say.percent(100 * review.settings.pricing.largest_change)} of it, so a floor far "

@@ -110,7 +110,7 @@ def test_nothing_to_change_says_so_and_what_to_record() -> None:
     info = gather_suggestions(review_of(price_suggestions=frame))
     assert "For none of 11 prices is there enough evidence" in info.line
     assert "Write lost quotes down." in info.line
-    assert len(info.grids) == 1
+    assert len(info.grids) == 2
     answer = price_answer(review_of(price_suggestions=frame))
     assert "For none of 11 prices is there enough evidence" in answer.line
 

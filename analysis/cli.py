@@ -228,12 +228,12 @@ def _kit(asked: argparse.Namespace) -> int:
     findings = _findings_line(plan.records).removeprefix("- ")
     status = _status(plan.records, "rejected")
     if asked.json:
-        found = kit_object(plan.kit, settings, plan.day, plan.notes, out)
+        found = kit_object(plan.kit, settings, plan.day, (*plan.questions, *plan.notes), out)
         _say_object(found)
         if status == WITH_FINDINGS:
             _complain(findings)
         return status
-    for line in kit_lines(plan.kit, settings, plan.notes):
+    for line in kit_lines(plan.kit, settings, plan.notes, plan.questions):
         _say(line)
     _say(findings)
     _say(f"\nThe sheet, to print and hand over: {out}")

@@ -327,14 +327,15 @@ def prepare_next_quotes(
     """
     say = progress or (lambda _: None)
     records = read_records(Path(folder), progress=say)
-    days = working_days(records)
-    if days.empty:
+    if working_days(records).empty:
         raise WorkbookError("No day of work stands in these records; there is nothing to learn.")
+    # As the kit of the same car: at the newest purchase's price.
+    day = newest_day(records)
     say("costing the jobs")
-    costing = cost_records(records, days.max())
+    costing = cost_records(records, day)
     records = with_costing_doubts(records, costing)
     say("learning from past jobs")
-    quoter = prepare_quotes(costing, records, days.max())
+    quoter = prepare_quotes(costing, records, day)
     if isinstance(quoter, Unavailable):
         raise WorkbookError(f"No quote can be made yet. {quoter.line}")
     return quoter

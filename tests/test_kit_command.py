@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from math import isnan
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,8 @@ from analysis.cli import main
 from analysis.kit_order import KitRequest, default_kit_out, prepare_kit
 from analysis.report.kit_cautions import KIT_CAUTIONS
 from analysis.report.layout_picture import is_ours
+from tests.pricing.test_quote import TOML as METRES
+from tests.pricing.test_quote import small_shop
 from tests.shops import write_shop
 
 DEMO = Path(__file__).parents[1] / "data_demo"
@@ -204,7 +207,8 @@ def test_json_is_one_object_and_leaves_no_file_unless_asked(
     assert set(found) == {
         "service", "vehicle_class", "make", "model", "film", "as_of", "currency", "length_unit",
         "area_unit", "pieces", "allowance", "roll_width", "cut_length", "film_area", "film_cost",
-        "lowest_price", "price", "install_price", "install_leaves", "notes", "cautions", "sheet",
+        "lowest_price", "price", "install_price", "install_leaves", "install_price_for_model",
+        "notes", "cautions", "sheet",
     }  # fmt: skip
     # The price list has none for this service.
     assert (found["install_price"], found["make"], found["sheet"]) == (None, None, None)
@@ -231,6 +235,14 @@ def test_what_is_not_known_is_said_and_asked_for(
         (["--service", "rof", "--class", "compact car"], ["no service 'rof'", "did you mean roof"]),
         (["--service", "wash", "--class", "compact car"], ["These are: roof, front."]),
         (["--service", "roof", "--class", "compact cat"], ["did you mean compact car?"]),
+        (
+            ["--service", "roof", "--class", "small suv"],
+            ["did you mean small sport utility vehicle? Ask with --class"],
+        ),
+        (
+            ["--service", "roof", "--class", "zeppelin"],
+            ["--class (in use here: compact car, cargo van)"],
+        ),
         (["--service", "front", "--class", "cargo van"], ["No panel of front on cargo van"]),
         (["--service", "roof", "--class", "cargo van"], ["the widest roll of F", "seam"]),
         (list(FRONT[:4]), ["film", "front", "not known"]),
@@ -244,7 +256,7 @@ def test_what_is_not_known_is_said_and_asked_for(
         ),
         (
             ["--service", "roof", "--make", "Quillon", "--model", "Stork"],
-            ["class of Quillon Stork is not known", "--class"],
+            ["of Quillon Stork is not known", "--class (in use here: compact car, cargo van)."],
         ),
         ([*ROOF, "--out", "SHOP/a.html"], ["records folder"]),
     ],
@@ -270,6 +282,71 @@ def test_a_model_not_seen_before_is_told_where_its_class_is_given(
     said = capsys.readouterr().out
     assert "Kit: roof, Quillon Hern, compact car" in said
     assert "did you mean Heron?" in said
+    # Before any price.
+    assert said.startswith("Quillon Hern was never done here; did you mean Heron?")
+    assert main(["kit", shop, *ROOF, *vehicle, "--json"]) == 0
+    assert "did you mean Heron?" in as_object(capsys.readouterr().out)["notes"][0]
+
+
+def test_the_install_of_a_model_is_asked_as_quote_asks_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Garrow roofs take longer than others of their class, and its list price is under the floor.
+
+    The customer's sheet, the screen and the object say one price, and what it leaves is of it.
+    """
+    car = ("--service", "roof", "--make", "Brenhall", "--model", "Garrow")
+    assert main(["quote", str(DEMO), *car, "--json"]) == 1
+    quote = as_object(capsys.readouterr().out)
+    out = tmp_path / "kit.html"
+    assert main(["kit", str(DEMO), *car, "--json", "--out", str(out)]) == 1
+    kit = as_object(capsys.readouterr().out)
+    assert quote["surcharge"] > 0
+    assert kit["install_price"] == quote["price_to_ask"] == quote["price"] + quote["surcharge"]
+    assert kit["install_price_for_model"] == quote["surcharge"]
+    # A card payment's fee in proportion, and its fixed part, as at the list's price.
+    costs = quote["costs"]
+    fees = costs["card_fee_at_floor"] - costs["card_fee_at_list"]
+    per_unit = fees / (quote["floor"] - quote["price"])
+    fee = costs["card_fee_at_list"] + per_unit * quote["surcharge"]
+    assert kit["install_leaves"] == pytest.approx(kit["install_price"] - fee - costs["total"])
+    price, more = (f"${kit[name]:,.0f}" for name in ("install_price", "install_price_for_model"))
+    assert f'<p class="price">{price}</p>' in out.read_text(encoding="utf-8")
+    assert main(["kit", str(DEMO), *car, "--out", str(out)]) == 1
+    said = capsys.readouterr().out
+    assert f"Price of the install: {price} ({more} of it for this model)" in said
+    assert "because this model takes about" in said
+    # A class alone has the list's price, and what its installs left.
+    of_class = ("--service", "roof", "--class", quote["vehicle_class"])
+    assert main(["kit", str(DEMO), *of_class, "--json"]) == 1
+    plain_kit = as_object(capsys.readouterr().out)
+    assert plain_kit["install_price"] == quote["price"]
+    assert plain_kit["install_price_for_model"] is None
+    assert plain_kit["install_leaves"] != kit["install_leaves"]
+
+
+@pytest.mark.parametrize(("service", "price"), [("roof", 450), ("front", None)])
+def test_where_no_quote_can_be_made_the_price_is_the_lists_and_it_says_so(
+    shop: str, service: str, price: float | None
+) -> None:
+    plan = prepare_kit(shop, KitRequest(service, make="Quillon", model="Heron", film="F"))
+    (note,) = [each for each in plan.notes if "not quoted for this model" in each]
+    assert "the list's for the class" in note
+    assert plan.kit.install_price == price or (price is None and isnan(plan.kit.install_price))
+    assert isnan(plan.kit.install_for_model)
+    by_class = prepare_kit(shop, KitRequest(service, "compact car", film="F"))
+    assert not any("not quoted" in note for note in by_class.notes)
+
+
+def test_a_service_without_hours_is_not_quoted_but_its_kit_is_made(tmp_path: Path) -> None:
+    """Enough roofs to quote from; nobody did a front yet."""
+    panels = """
+        vehicle_class | service | panel | finished_length | finished_width | pieces
+        compact car | front | hood | 1.3 | 1 | 1"""
+    folder = write_shop(tmp_path / "many", METRES, **(small_shop() | {"panels": panels}))
+    request = KitRequest("front", make="Quillon", model="Heron", film="GB")
+    notes = prepare_kit(folder, request).notes
+    assert any("No finished job of front has quoted and actual hours." in each for each in notes)
 
 
 def test_a_file_of_somebody_else_stays(

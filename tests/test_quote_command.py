@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from analysis.cli import main
+from analysis.pricing.usual_price import UsualPrice
 from analysis.report.quote_text import in_words, quote_lines, quoted_hours
 from tests.pricing.test_quote import TOML, quoter_of, roof, small_shop
 from tests.shops import write_shop
@@ -58,7 +59,8 @@ def test_json_is_one_object_with_the_promised_keys(
     found = as_object(capsys.readouterr().out)
     promised = {
         "service", "make", "model", "vehicle_class", "year", "installer", "as_of", "hours",
-        "price", "floor", "contribution_at_list", "contribution_at_floor", "costs", "evidence",
+        "price", "price_to_ask", "usual_price", "usual_price_jobs", "floor",
+        "contribution_at_list", "contribution_at_floor", "costs", "evidence",
         "jobs", "film", "notes",
     }  # fmt: skip
     assert promised <= set(found)
@@ -200,10 +202,22 @@ def test_confidence_in_words(confidence: float, words: str) -> None:
     [
         (400.0, 350.0, "Price: $400.00, from the list; the floor is $350.00."),
         (400.0, 400.0, "Price: $400.00, from the list; the floor is $400.00."),
-        (400.0, 450.5, "Price: $450.50, the floor; the list says $400.00, which is under it."),
-        (math.nan, 350.0, "Price: $350.00 or more, the floor; the list has none."),
-        (400.0, math.nan, "Price: $400.00 from the list; whether that is enough cannot be told."),
-        (math.nan, math.nan, "Price: neither a list price nor a floor can be told from these"),
+        (
+            400.0,
+            450.5,
+            "Price: $455.00, the floor of $450.50 rounded up; the list says $400.00, which ",
+        ),
+        (
+            math.nan,
+            350.0,
+            "Price: $350.00 or more, the floor; the list has none, and no such job was invoiced in",
+        ),
+        (400.0, math.nan, "Price: $400.00, from the list; whether that is enough cannot be told."),
+        (
+            math.nan,
+            math.nan,
+            "Price: neither a list price, nor what you usually charge, nor a floor can be told",
+        ),
     ],
 )
 def test_the_price_to_ask_stands_under_the_hours(
@@ -215,5 +229,26 @@ def test_the_price_to_ask_stands_under_the_hours(
         quote,
         at_list=replace(quote.at_list, price=listed),
         floor=replace(quote.floor, price=floor),
+        usual_price=UsualPrice(math.nan, math.nan, math.nan, 0, None),
     )
     assert quote_lines(asked, quoter.records.settings)[1].startswith(said)
+
+
+def test_a_quote_is_of_the_newest_day_as_a_kit_is(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Film that came after the last job is dearer: the next job costs what it cost."""
+    tables = small_shop()
+    tables["purchases"] += "\n            B | 2026-06-20 | S | GB | film | 1.5 | 100 | 1 | 3000"
+    panels = """
+        vehicle_class | service | panel | finished_length | finished_width | pieces
+        compact car | roof | roof | 1.3 | 1 | 1"""
+    folder = str(write_shop(tmp_path / "later", TOML, **tables, panels=panels))
+    assert main(["quote", folder, *ROOF, "--json"]) == 0
+    quote = as_object(capsys.readouterr().out)
+    assert quote["as_of"] == "2026-06-20"
+    assert quote["costs"]["film"] == pytest.approx(3 * 20)
+    assert main(["kit", folder, *ROOF, "--json"]) == 0
+    kit = as_object(capsys.readouterr().out)
+    assert (kit["as_of"], kit["install_price"]) == (quote["as_of"], quote["price_to_ask"])
+    assert kit["install_leaves"] == pytest.approx(quote["contribution_at_list"])

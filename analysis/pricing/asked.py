@@ -2,22 +2,18 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
 
 import pandas as pd
-from rapidfuzz import fuzz, process
 
 from analysis.costing.jobs import Costing
 from analysis.errors import WorkbookError
 from analysis.findings.hours_model import HoursData
+from analysis.pricing.class_words import class_option, classes_meant, did_you_mean, nearest
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.record_tables import VEHICLE_CLASSES
 from analysis.records.job_lines import vehicle_classes
 from analysis.records.model import Records
 from analysis.records.spellings import normal
-
-# A name that is at least so much like a known one (of 100) is asked about.
-_NEAR: Final = 75.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,14 +34,34 @@ class KnownNames:
 
 
 @dataclass(frozen=True)
+class Question:
+    """What to ask back before any answer: a name was given that is nearly a known one.
+
+    `asks` : `Quillon Merow was never done here; did you mean Merrow?`; `about` : model or class.
+    """
+
+    asks: str
+    about: str
+
+    @property
+    def line(self) -> str:
+        """The question, and what the answer under it is worth."""
+        return f"{self.asks} What follows is for a {self.about} never seen."
+
+
+@dataclass(frozen=True)
 class Asked:
-    """The job asked about in known spellings; `installer` and `year` None where not given."""
+    """The job asked about in known spellings; `installer` and `year` None where not given.
+
+    `questions` : to be said before the answer; `notes` : after it.
+    """
 
     service: str
     vehicle: Vehicle
     year: int | None
     installer: str | None
     notes: tuple[str, ...]
+    questions: tuple[Question, ...] = ()
 
     def row(self) -> pd.DataFrame:
         """The job as one row: `service, vehicle_class, make, model`."""
@@ -92,17 +108,9 @@ def as_known(name: str, known: Iterable[str]) -> str | None:
     return next((each for each in names if normal(each) == plain), None)
 
 
-def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name that is most like this one; None where none is near."""
-    names = list(known)
-    plain = [normal(each) for each in names]
-    best = process.extractOne(normal(name), plain, scorer=fuzz.ratio, score_cutoff=_NEAR)
-    return None if best is None else names[best[2]]
-
-
 def meant(name: str, known: Iterable[str]) -> str:
     """`; did you mean Merrow?`, or nothing where no known name is near."""
-    near = nearest(name, known)
+    near = nearest(name, list(known))
     return "" if near is None else f"; did you mean {near}?"
 
 
@@ -127,12 +135,15 @@ def ask(
     if not (vehicle.make.strip() and vehicle.model.strip()):
         raise WorkbookError("A quote needs the make and the model of the vehicle.")
     notes: list[str] = []
+    questions: list[Question] = []
     known_service = _service(service, names)
-    make, model = _make_and_model(vehicle, names, notes)
-    vehicle_class = _class(Vehicle(make, model, vehicle.vehicle_class), year, names, records, lines)
+    make, model = _make_and_model(vehicle, names, notes, questions)
     who = _person(installer, names, notes)
-    found, told = vehicle_class
-    return Asked(known_service, Vehicle(make, model, found), year, who, (*notes, *told))
+    named = Vehicle(make, model, vehicle.vehicle_class)
+    found = _class(named, year, names, records, lines, notes, questions)
+    return Asked(
+        known_service, Vehicle(make, model, found), year, who, tuple(notes), tuple(questions)
+    )
 
 
 def _service(asked: str, names: KnownNames) -> str:
@@ -147,7 +158,9 @@ def _service(asked: str, names: KnownNames) -> str:
     return known
 
 
-def _make_and_model(vehicle: Vehicle, names: KnownNames, notes: list[str]) -> tuple[str, str]:
+def _make_and_model(
+    vehicle: Vehicle, names: KnownNames, notes: list[str], questions: list[Question]
+) -> tuple[str, str]:
     """Known spellings; a name that is nearly a known one is named, never replaced."""
     known = names.vehicles
     makes, models = known["make"].drop_duplicates(), known["model"]
@@ -157,38 +170,64 @@ def _make_and_model(vehicle: Vehicle, names: KnownNames, notes: list[str]) -> tu
     if make and model:
         return make, model
     spelt = make or vehicle.make.strip(), vehicle.model.strip()
-    asked = f"No job on {spelt[0]} {spelt[1]} yet"
-    near = nearest(vehicle.model, own)
+    near = nearest(vehicle.model, own.tolist())
     if near is None:
-        near = nearest(" ".join(spelt), known["make"] + " " + models)
+        near = nearest(" ".join(spelt), (known["make"] + " " + models).tolist())
     if near is None:
         # The right model under the wrong make.
         same = known[models.map(normal) == normal(vehicle.model)]
         near = f"{same['make'].iloc[0]} {same['model'].iloc[0]}" if len(same) else None
-    notes.append(f"{asked}; did you mean {near}?" if near else f"{asked}.")
+    if near is None:
+        notes.append(f"No job on {spelt[0]} {spelt[1]} yet.")
+    else:
+        asks = f"{spelt[0]} {spelt[1]} was never done here; did you mean {near}?"
+        questions.append(Question(asks, "model"))
     return spelt
 
 
 def _class(
-    vehicle: Vehicle, year: int | None, names: KnownNames, records: Records, lines: pd.DataFrame
-) -> tuple[str | None, list[str]]:
-    """The class given, else of `vehicles`, else of the model's newest job; and what to say."""
+    vehicle: Vehicle,
+    year: int | None,
+    names: KnownNames,
+    records: Records,
+    lines: pd.DataFrame,
+    notes: list[str],
+    questions: list[Question],
+) -> str | None:
+    """The class given, else of `vehicles`, else of the model's newest job; None: not known."""
     if vehicle.vehicle_class is not None and vehicle.vehicle_class.strip():
-        given = vehicle.vehicle_class.strip()
-        known = as_known(given, names.classes) or as_known(given, VEHICLE_CLASSES)
-        if known is not None and known in names.classes:
-            return known, []
-        hint = meant(given, names.classes) or "."
-        return known or given, [f"No vehicle of the class {known or given} yet{hint}"]
+        return _class_given(vehicle.vehicle_class.strip(), names, notes, questions)
     listed = _listed_class(vehicle, year, records)
     if listed is not None:
-        return listed, []
+        return listed
     own = lines[(lines["make"] == vehicle.make) & (lines["model"] == vehicle.model)]
     own = own[own["vehicle_class"].notna()].sort_values("finished_on", kind="stable")
     if len(own):
         newest = str(own["vehicle_class"].iloc[-1])
-        return newest, [f"Class {newest}: that of the newest job on this model."]
-    return None, ["The class of this vehicle is not known: give it, or the model year."]
+        notes.append(f"Class {newest}: that of the newest job on this model.")
+        return newest
+    notes.append(
+        f"The class of this vehicle is not known: give it with {class_option(names.classes)}, or "
+        "the model year with --year."
+    )
+    return None
+
+
+def _class_given(given: str, names: KnownNames, notes: list[str], questions: list[Question]) -> str:
+    """A class in its known spelling; one that is nearly, or in short, a known one is asked about.
+
+    It is never replaced.
+    """
+    known = as_known(given, names.classes) or as_known(given, VEHICLE_CLASSES)
+    if known is None:
+        hint = did_you_mean(classes_meant(given, names.classes))
+        if hint:
+            asks = f"The class {given} was never done here{hint}"
+            questions.append(Question(asks, "class"))
+            return given
+    if known not in names.classes:
+        notes.append(f"No vehicle of the class {known or given} yet.")
+    return known or given
 
 
 def _listed_class(vehicle: Vehicle, year: int | None, records: Records) -> str | None:

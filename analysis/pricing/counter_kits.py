@@ -17,6 +17,7 @@ from analysis.counter_tables import COUNTER_KITS
 from analysis.errors import Unavailable
 from analysis.packing.layouts import Layout
 from analysis.pricing.asked import as_known, meant
+from analysis.pricing.asking_price import AskingPrice
 from analysis.pricing.cut_film_prices import strip_rule
 from analysis.pricing.film_needed import FilmHistory, film_history, usual_film, with_margin
 from analysis.pricing.kit_layout import (
@@ -57,7 +58,9 @@ class Kit:
     `layout` : how the pieces lie on the roll; `pieces` : what is cut; `allowance_m` : a side, mean
     over the pieces; `film_area_m2` : film that the price pays for, which a strip that is kept is
     not; `lowest_price` : nothing is left, `price` : to ask, both as written; `install_price` : list
-    price of the install; `install_leaves` : what an install leaves the shop.
+    price of the install, of a model that is quoted the quote's price to ask; `install_leaves` :
+    what an install leaves the shop; `install_for_model` : part of its price for a model that takes
+    longer, NaN where no model is quoted.
     """
 
     service: str
@@ -77,6 +80,7 @@ class Kit:
     install_price: float
     install_leaves: float
     note: str
+    install_for_model: float = np.nan
 
     @property
     def count(self) -> int:
@@ -125,6 +129,7 @@ def make_kit(
     asked: KitAsked,
     costs: SaleCosts,
     installs: pd.DataFrame,
+    quoted: AskingPrice | None = None,
 ) -> Kit:
     """The kit of a service on a vehicle, as of a day.
 
@@ -132,6 +137,7 @@ def make_kit(
     ----------
     costs : what a sale costs beside its film
     installs : `service, vehicle_class` (missing: the whole service), `contribution`
+    quoted : what a quote asks for the install on the model; None: the list's price for the class
 
     Raises
     ------
@@ -158,9 +164,10 @@ def make_kit(
         film_cost=cut.laid.film_cost,
         lowest_price=float(money["kit_lowest_price"]),
         price=float(money["kit_price"]),
-        install_price=float(money["install_price"]),
-        install_leaves=float(money["install_leaves"]),
+        install_price=quoted.price if quoted else float(money["install_price"]),
+        install_leaves=quoted.leaves if quoted else float(money["install_leaves"]),
         note=" ".join([*cut.notes, money["note"]]).strip(),
+        install_for_model=quoted.for_model if quoted else np.nan,
     )
 
 

@@ -49,6 +49,7 @@ from analysis.pricing.money_words import percent_words
 from analysis.pricing.past_jobs import Evidence, evidence_notes, held_notes, past_jobs
 from analysis.pricing.price_basis import ShortHours, short_hours
 from analysis.pricing.quote_surcharge import QuoteSurcharge, quote_surcharge
+from analysis.pricing.usual_price import UsualPrice, usual_price
 from analysis.pricing.usual_sizes import Vehicle
 from analysis.records.model import Records
 
@@ -121,7 +122,8 @@ class QuotedFilm:
 class Quote:
     """The answer to one question; `jobs` has `JOB_COLUMNS`, `notes` are plain sentences.
 
-    `floor` and `at_list` hold NaN where a price is not known; `surcharge` goes on top of the list.
+    `floor` and `at_list` hold NaN where a price is not known; `surcharge` goes on top of the list;
+    `usual_price` : what such jobs were invoiced. `asking_price` has what to ask of these.
     """
 
     asked: Asked
@@ -132,6 +134,7 @@ class Quote:
     floor: PriceResult
     at_list: PriceResult
     surcharge: QuoteSurcharge
+    usual_price: UsualPrice
     film: QuotedFilm
     evidence: Evidence
     jobs: pd.DataFrame
@@ -238,6 +241,7 @@ def next_quote(
         floor,
         listed,
         surcharge,
+        usual_price(quoter.costing, asked.service, asked.vehicle.vehicle_class, quoter.day),
         needed,
         evidence,
         jobs,

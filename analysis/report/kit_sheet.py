@@ -29,6 +29,7 @@ from analysis.report.layout_picture import sealed
 from analysis.report.layout_svg import SCALE, layout_svg
 from analysis.report.layout_text import Tape, first_numbers
 from analysis.report.numbers import Numbers, counted, shop_name, shortened, typed
+from analysis.report.quote_text import tax_words
 from analysis.settings import Settings
 
 MARK: Final = "kit sheet"
@@ -107,11 +108,7 @@ def _tax(settings: Settings) -> str:
     """What the prices say about tax."""
     if not settings.prices_include_tax:
         return "tax, where it is due, comes on top"
-    if not settings.tax_rate:
-        return "tax included"
-    share = settings.tax_rate * 100
-    places = 0 if abs(share - round(share)) < 0.005 else 1
-    return f"{Numbers(settings).percent(share, places)} tax included"
+    return f"{tax_words(settings)} included"
 
 
 # --- the drawing ---------------------------------------------------------------------------------

@@ -116,13 +116,17 @@ def allowance_text(kit: Kit, settings: Settings) -> str | None:
 # --- on the screen -------------------------------------------------------------------------------
 
 
-def kit_lines(kit: Kit, settings: Settings, notes: Sequence[str] = ()) -> list[str]:
+def kit_lines(
+    kit: Kit, settings: Settings, notes: Sequence[str] = (), questions: Sequence[str] = ()
+) -> list[str]:
     """The kit in plain lines for whoever serves: what the customer sees, and what it leaves.
 
-    `notes` : what is to be said about the question, beside the kit's own.
+    `notes` : what is to be said about the question, beside the kit's own; `questions` : what is to
+    be asked before any price is told.
     """
     titles = "; ".join(title for title, _ in KIT_CAUTIONS)
     return [
+        *(typed(question) for question in questions),
         *_for_both(kit, settings),
         _for_the_shop(kit, settings),
         *(f"Note: {typed(note)}" for note in (*notes, kit.note) if note),
@@ -141,7 +145,10 @@ def _for_both(kit: Kit, settings: Settings) -> Iterator[str]:
         stays = "" if row.finished == MISSING else f", finished {row.finished} {unit}"
         yield f"  {row.numbers:>5}  {row.panel}{many}: cut {row.cut} {unit}{stays}"
     yield f"Price of the kit: {price_text(kit.price, settings, NOT_KNOWN)}"
-    yield f"Price of the install: {price_text(kit.install_price, settings, NOT_KNOWN)}"
+    more = ""
+    if kit.install_for_model > 0:
+        more = f" ({price_text(kit.install_for_model, settings, NOT_KNOWN)} of it for this model)"
+    yield f"Price of the install: {price_text(kit.install_price, settings, NOT_KNOWN)}{more}"
 
 
 def _for_the_shop(kit: Kit, settings: Settings) -> str:
@@ -175,6 +182,7 @@ def kit_object(
         return own | {name.removesuffix("_m"): value for name, value in lengths.items()}
 
     money = ("film_cost", "lowest_price", "price", "install_price", "install_leaves")
+    for_model = _number(kit.install_for_model)
     return {
         "service": kit.service,
         "vehicle_class": kit.vehicle_class,
@@ -191,6 +199,7 @@ def kit_object(
         "cut_length": _number(kit.cut_length_m / unit),
         "film_area": _number(kit.film_area_m2 / square),
         **{name: _number(getattr(kit, name)) for name in money},
+        "install_price_for_model": for_model,
         "notes": [note for note in (*notes, kit.note) if note],
         "cautions": [title for title, _ in KIT_CAUTIONS],
         "sheet": None if sheet is None else str(sheet),

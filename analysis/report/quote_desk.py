@@ -1,6 +1,7 @@
 """The quote of the next job with its choices beside it, for a notebook: move one, see the hours."""
 
 import html
+import math
 from collections.abc import Iterable
 from typing import Any, Final
 
@@ -12,7 +13,13 @@ from analysis.pricing.quote import Quote, Quoter, next_quote
 from analysis.report.cautions import STAFF_CAUTION
 from analysis.report.look import BLUE, INK, TEMPLATE, VERMILION
 from analysis.report.numbers import Numbers, label, typed
-from analysis.report.quote_text import in_words, quoted_hours, surcharge_words, usual_words
+from analysis.report.quote_text import (
+    in_words,
+    price_words,
+    quoted_hours,
+    surcharge_words,
+    usual_words,
+)
 
 ANYONE: Final = "anyone"
 AS_RECORDED: Final = "as in the records"
@@ -154,10 +161,14 @@ def _in_html(quote: Quote, say: Numbers) -> str:
     hours = quote.hours
     floor, listed = say.money(quote.floor.price), say.money(quote.at_list.price)
     more = f", and {surcharge_words(quote, say)}" if quote.surcharge.amount > 0 else ""
+    price = f"Price at the floor {floor}, by the list {listed}{more}."
+    if math.isnan(quote.at_list.price):
+        price = f"Price: {price_words(quote, say)}"
     lines = [
+        *(typed(each.line) for each in quote.asked.questions),
         f"Expected {say.hours(hours.mean)}; half take less than {say.hours(hours.median)}, one in "
         f"twenty over {say.hours(hours.high)}. {usual_words(quote, say)}.",
-        f"Price at the floor {floor}, by the list {listed}{more}.",
+        price,
         *(typed(each) for each in quote.notes),
         *((STAFF_CAUTION,) if quote.asked.installer is not None else ()),
     ]

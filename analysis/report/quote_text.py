@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.locale_text import pretty_unit
+from analysis.pricing.asking_price import AskingPrice, PriceFrom, asking_price
 from analysis.pricing.floor import PriceResult
 from analysis.pricing.quote import Quote
 from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
@@ -28,9 +29,13 @@ _HASTE: Final = dict(CAUTIONS)["Hours and haste"]
 
 
 def quote_lines(quote: Quote, settings: Settings) -> list[str]:
-    """The quote in plain lines: the answer, what to mind about it, and what it rests on."""
+    """The quote in plain lines: the answer, what to mind about it, and what it rests on.
+
+    A question comes before all: the answer to it changes hours and price.
+    """
     numbers = Numbers(settings)
     return [
+        *(typed(each.line) for each in quote.asked.questions),
         *_answer(quote, numbers),
         *(f"Note: {typed(note)}" for note in quote.notes),
         *_hours_lines(quote, numbers),
@@ -60,7 +65,9 @@ def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
     quoted = numbers.hours(quoted_hours(hours.quantile), 2)
     share = in_words(hours.confidence)
     yield f"Quote {quoted}: {share} such jobs finish inside it."
-    yield _asked_price(quote, numbers)
+    settings = numbers.settings
+    tax = f" Prices include {tax_words(settings)}." if settings.prices_include_tax else ""
+    yield f"Price: {price_words(quote, numbers)}{tax}"
     vehicle = asked.vehicle
     year = "" if asked.year is None else f" {asked.year}"
     words = f"{asked.service} on {vehicle.make} {vehicle.model}{year}"
@@ -70,25 +77,73 @@ def _answer(quote: Quote, numbers: Numbers) -> Iterator[str]:
     yield f"For {typed(words)}; from the records up to {numbers.day(quote.as_of)}."
 
 
-def _asked_price(quote: Quote, numbers: Numbers) -> str:
-    """What to ask, as far as the list and the floor tell it."""
-    listed, floor = quote.at_list.price, quote.floor.price
-    at_list, at_floor = numbers.money(listed, 2), numbers.money(floor, 2)
-    if math.isnan(floor):
-        if math.isnan(listed):
-            return "Price: neither a list price nor a floor can be told from these records."
-        return f"Price: {at_list} from the list; whether that is enough cannot be told."
-    if math.isnan(listed):
-        return f"Price: {at_floor} or more, the floor; the list has none."
-    more = surcharge_words(quote, numbers) if quote.surcharge.amount > 0 else ""
-    asked = listed + quote.surcharge.amount
-    if asked < floor:
+def tax_words(settings: Settings) -> str:
+    """The tax that prices include: `19% tax`, or `tax` where its rate is not told."""
+    if not settings.tax_rate:
+        return "tax"
+    share = settings.tax_rate * 100
+    places = next((each for each in (0, 1) if abs(share - round(share, each)) < 0.0005), 2)
+    return f"{Numbers(settings).percent(share, places)} tax"
+
+
+def price_words(quote: Quote, numbers: Numbers) -> str:
+    """The price to ask and where it comes from, as far as the records tell it: a sentence."""
+    asking = asking_price(quote, numbers.settings)
+    price, floor = numbers.money(asking.price, 2), numbers.money(quote.floor.price, 2)
+    enough = f"the floor is {floor}"
+    if math.isnan(quote.floor.price):
+        enough = "whether that is enough cannot be told"
+    match asking.source:
+        case PriceFrom.NOTHING:
+            return (
+                "neither a list price, nor what you usually charge, nor a floor can be told from "
+                "these records."
+            )
+        case PriceFrom.FLOOR:
+            return _floor_words(quote, asking, numbers)
+        case PriceFrom.USUAL:
+            why = f"what you usually charge: {_usual_price_words(quote, numbers)}"
+            return f"{price}, {why}; the list has none; {enough}."
+        case PriceFrom.LIST:
+            if not asking.for_model > 0:
+                return f"{price}, from the list; {enough}."
+            listed = numbers.money(quote.at_list.price, 2)
+            more = surcharge_words(quote, numbers)
+            return f"{price}: {listed} from the list and {more}; {enough}."
+
+
+def _floor_words(quote: Quote, asking: AskingPrice, numbers: Numbers) -> str:
+    """The floor as the price to ask, and what lies under it."""
+    price, floor = numbers.money(asking.price, 2), numbers.money(quote.floor.price, 2)
+    name = "the floor" if price == floor else f"the floor of {floor} rounded up"
+    if not math.isnan(quote.at_list.price):
+        listed = numbers.money(quote.at_list.price, 2)
+        more = surcharge_words(quote, numbers) if quote.surcharge.amount > 0 else ""
         both = f", with {more} on top," if more else ","
-        return f"Price: {at_floor}, the floor; the list says {at_list}{both} which is under it."
-    if not more:
-        return f"Price: {at_list}, from the list; the floor is {at_floor}."
-    total = numbers.money(asked, 2)
-    return f"Price: {total}: {at_list} from the list and {more}; the floor is {at_floor}."
+        return f"{price}, {name}; the list says {listed}{both} which is under it."
+    if not math.isnan(quote.usual_price.median):
+        usual = numbers.money(quote.usual_price.median, 2)
+        why = _usual_price_words(quote, numbers)
+        return (
+            f"you usually charge {usual}, {why}; that is under the floor, so ask {price}, {name}; "
+            "the list has none."
+        )
+    return (
+        f"{price} or more, {name}; the list has none, and no such job was invoiced in the last "
+        "twelve months."
+    )
+
+
+def _usual_price_words(quote: Quote, numbers: Numbers) -> str:
+    """What the usual price is of: how many jobs, of what, and how far they lie apart."""
+    usual = quote.usual_price
+    on = "of any class" if usual.vehicle_class is None else f"on {typed(usual.vehicle_class)}"
+    of = f"{typed(quote.asked.service)} {on} in the last twelve months"
+    if math.isnan(usual.low):
+        jobs = "the only job" if usual.jobs == 1 else f"the median of only {usual.jobs} jobs"
+        return f"{jobs} of {of}, too few to say a range"
+    low, high = numbers.money(usual.low, 2), numbers.money(usual.high, 2)
+    return f"the median of {usual.jobs} jobs of {of}, the middle half of them {low} to {high}"
 
 
 def usual_words(quote: Quote, numbers: Numbers) -> str:
@@ -216,6 +271,9 @@ def quote_object(quote: Quote, settings: Settings) -> dict[str, Any]:
         "price": quote.at_list.price,
         "surcharge": quote.surcharge.amount,
         "extra_hours": quote.surcharge.extra_hours,
+        "price_to_ask": asking_price(quote, settings).price,
+        "usual_price": quote.usual_price.median,
+        "usual_price_jobs": quote.usual_price.jobs,
         "floor": quote.floor.price,
         "target_margin": quote.target_margin,
         "contribution_at_list": quote.at_list.contribution,
@@ -239,7 +297,7 @@ def quote_object(quote: Quote, settings: Settings) -> dict[str, Any]:
             "length_unit": settings.length_unit,
             "panels": _edge_panels(film.panels, settings).to_dict("records"),
         },
-        "notes": list(quote.notes),
+        "notes": [*(each.line for each in asked.questions), *quote.notes],
     }
     plain: dict[str, Any] = _plain(value)
     return plain

@@ -75,7 +75,8 @@ def roof(quoter: Quoter, model: str = "Heron", make: str = "Quillon", **options:
 
 
 def told(quote: Quote, part: str) -> bool:
-    return any(part in note for note in quote.notes)
+    questions = [each.line for each in quote.asked.questions]
+    return any(part in note for note in (*questions, *quote.notes))
 
 
 def test_costs_are_the_expected_hours_and_film_at_todays_prices(small: Quoter) -> None:
@@ -141,7 +142,7 @@ def test_names_are_matched_but_for_case_and_never_replaced(small: Quoter) -> Non
     assert not told(quote, "did you mean")
     misspelt = roof(small, "Merow")
     assert misspelt.asked.vehicle.model == "Merow"
-    assert told(misspelt, "No job on Quillon Merow yet; did you mean Merrow?")
+    assert told(misspelt, "Quillon Merow was never done here; did you mean Merrow?")
     assert misspelt.evidence.model == 0
     elsewhere = roof(small, "Merrow", "Harrow")
     assert told(elsewhere, "did you mean Quillon Merrow?")

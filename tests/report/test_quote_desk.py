@@ -1,5 +1,6 @@
 """The desk of the next quote: moving a choice changes the figure and the words."""
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -8,6 +9,8 @@ from analysis.pricing.quote import next_quote
 from analysis.report.quote_desk import AS_RECORDED, quote_desk
 from analysis.report.quote_text import quoted_hours
 from tests.demo import demo_quoter as quoter
+from tests.pricing.test_quote import quoter_of
+from tests.pricing.test_quote_price import NO_LIST
 
 
 def parts() -> tuple[dict[str, Any], Any, Any]:
@@ -76,3 +79,9 @@ def test_a_job_that_cannot_be_quoted_says_why(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(module, "next_quote", refuse)
     choices["How safe, %"].value = 60.0
     assert text.value == "<p>No &lt;such&gt; job.</p>"
+
+
+def test_without_a_list_the_desk_says_what_is_usually_charged(tmp_path: Path) -> None:
+    *_, text = quote_desk(quoter_of(tmp_path, price_list=NO_LIST)).children
+    assert "<p>Price: $400.00, what you usually charge: the median of " in text.value
+    assert "by the list" not in text.value

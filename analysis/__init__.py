@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from analysis.review import run_review
     from analysis.settings import Settings
 
-__version__ = "0.6.0"
+__version__ = "0.7.0"
 __all__ = ["Records", "Review", "Settings", "__version__", "read_records", "run_review"]
 
 _HOMES = {

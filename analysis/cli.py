@@ -271,7 +271,7 @@ def _decide(asked: argparse.Namespace) -> int:
 def _say_if_later(review: "Review") -> None:
     """Name a later quarter that has work and was not taken because it is not over."""
     from analysis.periods import quarter_of
-    from analysis.review import working_days
+    from analysis.records.model import working_days
 
     newest = working_days(review.records).max()
     if newest > review.quarter.last_day:

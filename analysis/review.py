@@ -1,6 +1,7 @@
 """The order of the work: records, costing, findings, one call a line."""
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Final
 
@@ -37,7 +38,7 @@ from analysis.pricing.film_orders import film_orders
 from analysis.pricing.follow_up import price_follow_up
 from analysis.pricing.price_review import review_prices
 from analysis.pricing.quote import Quoter, prepare_quotes
-from analysis.records.model import Records
+from analysis.records.model import Records, newest_day, working_days
 from analysis.records.read import read_records
 from analysis.report.letters import with_letters
 from analysis.report.results import Review
@@ -60,15 +61,18 @@ def run_review(
     progress: Callable[[str], None] | None = None,
     *,
     installers_as_letters: bool = False,
+    two_processes: bool = True,
 ) -> Review:
     """Read a records folder and compute the quarter's results.
 
     `quarter` is a label such as 2026Q3; by default the last complete one in the records;
-    `installers_as_letters` puts a letter for every name of the people who do the work. Raises
-    `WorkbookError` where the folder, its settings or the quarter make a review impossible.
+    `installers_as_letters` puts a letter for every name of the people who do the work;
+    `two_processes` lets a second process take half of the work, with the same results in less time
+    and as much memory again. Raises `WorkbookError` where the folder, its settings or the quarter
+    make a review impossible.
     """
     say = progress or (lambda _: None)
-    with SecondProcess("analysis.review") as helper:
+    with SecondProcess("analysis.review") if two_processes else nullcontext(ALONE) as helper:
         records = read_records(Path(folder), progress=say)
         say("costing the jobs")
         review = review_records(records, quarter, say, helper)
@@ -170,12 +174,6 @@ def _default_quarter(records: Records, days: pd.Series) -> Quarter:
     return quarter_of(early.iloc[-1] if len(early) else done.iloc[0], starts)
 
 
-def newest_day(records: Records) -> pd.Timestamp:
-    """The newest day of work or of a purchase: what to order is asked for today, not then."""
-    bought = records["purchases"]["received_on"]
-    return pd.Timestamp(pd.concat([working_days(records), bought], ignore_index=True).max())
-
-
 def read_and_cost(
     folder: Path | str, say: Callable[[str], None]
 ) -> tuple[Records, Costing, pd.Timestamp]:
@@ -190,17 +188,6 @@ def read_and_cost(
     say("costing the jobs")
     costing = cost_records(records, day)
     return with_costing_doubts(records, costing), costing, day
-
-
-def working_days(records: Records) -> pd.Series:
-    """Every day on which work is dated: jobs finished, hours, cuts and counter sales."""
-    days = [
-        records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"],
-        records["hours"]["worked_on"],
-        records["cuts"]["cut_on"],
-        records["counter_sales"]["sold_on"],
-    ]
-    return pd.concat(days, ignore_index=True).dropna()
 
 
 def quarter_results(

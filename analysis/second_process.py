@@ -9,6 +9,7 @@ for: later, with the same result or the same error. It ends with this process, h
 import gc
 import os
 import pickle
+import secrets
 import signal
 import subprocess
 import sys
@@ -16,8 +17,11 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
 from importlib import import_module
+from pathlib import Path
+from queue import SimpleQueue
+from threading import Thread
 from types import TracebackType
-from typing import Any, Final, ParamSpec, Protocol, Self, TypeVar
+from typing import IO, Any, BinaryIO, Final, ParamSpec, Protocol, Self, TypeVar, cast
 
 # What a command makes it keeps to its end: looking for garbage among it again and again would find
 # none, and take a twentieth of the time of a review.
@@ -54,17 +58,21 @@ class SecondProcess:
     """A process that does one piece of work after the other while this one goes on.
 
     A context: the process is started on entry and ended on exit. It reads in `modules` at once.
+    `answered` : how many pieces of work it has done.
     """
 
     def __init__(self, *modules: str) -> None:
         self._modules = modules
+        self._mark = secrets.token_hex(16)
         self._process: subprocess.Popen[bytes] | None = None
+        self._answers: BinaryIO | None = None
         # One thread hands the work over and waits for it, a piece at a time.
         self._asking = ThreadPoolExecutor(max_workers=1)
+        self.answered = 0
 
     def __enter__(self) -> Self:
-        if (os.cpu_count() or 1) >= _FEWEST_CORES and sys.executable:
-            self._process = _started(self._modules)
+        if _cores() >= _FEWEST_CORES:
+            self._process = _started(self._mark, self._modules)
         return self
 
     def __exit__(
@@ -84,7 +92,7 @@ class SecondProcess:
         work = partial(function, *args, **kwargs)
         if self._process is None:
             return work
-        answer = self._asking.submit(_answer, self._process, work)
+        answer = self._asking.submit(self._answer, self._process, work)
 
         def result() -> T:
             found = answer.result()
@@ -92,53 +100,91 @@ class SecondProcess:
 
         return result
 
+    def _answer(self, process: "subprocess.Popen[bytes]", work: Callable[[], T]) -> tuple[T] | None:
+        """The result of the work in a tuple of its own, or none."""
+        question = pickle.dumps(work, pickle.HIGHEST_PROTOCOL)
+        try:
+            if self._answers is None:
+                self._answers = _after_mark(process, self._mark)
+            _send(process.stdin, question)
+            found: tuple[T] | None = pickle.load(self._answers)  # noqa: S301  our own process
+        except Exception:
+            # An answer half read would be taken for that of the next question: no more are asked.
+            process.kill()
+            return None
+        self.answered += found is not None
+        return found
 
-def _started(modules: tuple[str, ...]) -> "subprocess.Popen[bytes] | None":
-    """The process; none where the system starts no more."""
-    environment = os.environ | {"PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+
+def _cores() -> int:
+    """Processor cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _started(mark: str, modules: tuple[str, ...]) -> "subprocess.Popen[bytes] | None":
+    """The process; none where the system starts no more, or there is no Python to start."""
+    if not sys.executable or getattr(sys, "frozen", False):
+        return None
+    # The same modules as here, wherever either process stands; -P: the current folder is not one.
+    path = os.pathsep.join(str(Path(each).absolute()) for each in sys.path)
+    no_window: int = getattr(subprocess, "CREATE_NO_WINDOW", 0)
     try:
         return subprocess.Popen(  # noqa: S603  this Python and this module
-            [sys.executable, "-m", "analysis.second_process", *modules],
+            [sys.executable, "-P", "-m", "analysis.second_process", mark, *modules],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             # What goes wrong there is done again here, and then told.
             stderr=subprocess.DEVNULL,
-            env=environment,
+            env=os.environ | {"PYTHONPATH": path},
+            creationflags=no_window,
         )
     except OSError:
         return None
 
 
-def _answer(process: "subprocess.Popen[bytes]", work: Callable[[], T]) -> tuple[T] | None:
-    """The result of the work in a tuple of its own, or none."""
-    question = pickle.dumps(work, pickle.HIGHEST_PROTOCOL)
-    if process.stdin is None or process.stdout is None:
-        return None
-    try:
-        process.stdin.write(question)
-        process.stdin.flush()
-        found: tuple[T] | None = pickle.load(process.stdout)  # noqa: S301  from our own process
-    except (OSError, EOFError, pickle.UnpicklingError):
-        return None  # it was ended
-    return found
+def _after_mark(process: "subprocess.Popen[bytes]", mark: str) -> BinaryIO:
+    """Where the answers come, after whatever Python itself printed at its start."""
+    answers = cast(BinaryIO, process.stdout)
+    while line := answers.readline():
+        if line.rstrip().endswith(mark.encode()):
+            return answers
+    raise EOFError("the second process ended before its first answer")
 
 
-def _serve(modules: list[str]) -> None:
+def _send(pipe: IO[bytes] | None, content: bytes) -> None:
+    if pipe is None:
+        raise BrokenPipeError("there is no pipe to write to")
+    pipe.write(content)
+    pipe.flush()
+
+
+def _serve(mark: str, modules: list[str]) -> None:
     """Do what is asked for on the standard input until that ends."""
     # A stop from the keyboard reaches every process of a command; the first one decides.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     gc.set_threshold(*GARBAGE_SELDOM)
-    with os.fdopen(os.dup(1), "wb") as answers, os.fdopen(os.dup(0), "rb") as questions:
-        os.dup2(2, 1)  # whatever prints must not stand among the answers
+    asked: SimpleQueue[Callable[[], Any]] = SimpleQueue()
+    reader = Thread(target=_read_questions, args=(os.dup(0), asked), daemon=True)
+    with os.fdopen(os.dup(1), "wb") as answers:
+        os.dup2(2, 1)  # whatever prints from here on must not stand among the answers
+        _send(answers, f"\n{mark}\n".encode())
+        reader.start()
         for module in modules:
             import_module(module)
         while True:
-            try:
-                work = pickle.load(questions)  # noqa: S301  from the process that started this one
-            except EOFError:
-                return
-            answers.write(_done(work))
-            answers.flush()
+            _send(answers, _done(asked.get()))
+
+
+def _read_questions(pipe: int, asked: "SimpleQueue[Callable[[], Any]]") -> None:
+    """Put what is asked in the queue; end with whoever asks, in the midst of work too."""
+    try:
+        with os.fdopen(pipe, "rb") as questions:
+            while True:
+                asked.put(pickle.load(questions))  # noqa: S301  from who started this process
+    finally:
+        os._exit(0)
 
 
 def _done(work: Callable[[], Any]) -> bytes:
@@ -150,4 +196,4 @@ def _done(work: Callable[[], Any]) -> bytes:
 
 
 if __name__ == "__main__":
-    _serve(sys.argv[1:])
+    _serve(sys.argv[1], sys.argv[2:])

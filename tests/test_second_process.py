@@ -11,11 +11,16 @@ from pathlib import Path
 
 import pytest
 
+from analysis import second_process
 from analysis.errors import WorkbookError
 from analysis.periods import Quarter
+from analysis.records.read import read_records
+from analysis.report.workbook import workbook_bytes
+from analysis.review import review_records
 from analysis.second_process import ALONE, SecondProcess
 
 ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "data_demo"
 # Long enough for a process that is to end; the tests wait for it and not for this.
 PATIENCE = 60
 
@@ -59,10 +64,6 @@ def test_where_none_can_be_started_the_work_is_done_here(monkeypatch: pytest.Mon
     monkeypatch.setattr(sys, "executable", str(ROOT / "no-such-program"))
     with SecondProcess() as helper:
         assert helper.ask(os.getpid)() == os.getpid()
-    monkeypatch.undo()
-    monkeypatch.setattr(os, "cpu_count", lambda: 1)
-    with SecondProcess() as helper:
-        assert helper.ask(os.getpid)() == os.getpid()
 
 
 def test_what_cannot_be_sent_is_a_fault_that_is_told() -> None:
@@ -80,14 +81,70 @@ def test_what_prints_does_not_stand_among_the_answers(capfd: pytest.CaptureFixtu
     assert capfd.readouterr() == ("", "")
 
 
-# Starts a second process, says which, keeps it busy and waits for its own end.
+def test_what_python_prints_at_its_start_is_no_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A site's own start-up code may print before anything of ours runs."""
+    (tmp_path / "sitecustomize.py").write_text("print('Welcome')\nprint('to Python')\n")
+    monkeypatch.syspath_prepend(tmp_path)
+    with SecondProcess() as helper:
+        assert helper.ask(os.getpid)() != os.getpid()
+        assert helper.ask(operator.add, 1, 2)() == 3
+        assert helper.answered == 2
+
+
+def test_after_an_answer_that_cannot_be_read_no_other_is_taken_for_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    with SecondProcess() as helper:
+        assert helper.ask(operator.add, 1, 1)() == 2
+        with monkeypatch.context() as broken:
+
+            def no_memory(_: object) -> None:
+                raise MemoryError
+
+            broken.setattr(pickle, "load", no_memory)
+            assert helper.ask(operator.add, 2, 2)() == 4
+        assert helper.ask(operator.add, 3, 3)() == 6
+        assert helper.answered == 1
+
+
+def test_it_runs_the_same_code_wherever_it_is_started(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another package of this name in the current folder is not ours, nor is a module there."""
+    (tmp_path / "analysis").mkdir()
+    for name in ("__init__", "second_process", "periods"):
+        (tmp_path / "analysis" / f"{name}.py").write_text("raise RuntimeError('not ours')\n")
+    (tmp_path / "pickle.py").write_text("raise RuntimeError('not ours')\n")
+    monkeypatch.chdir(tmp_path)
+    with SecondProcess("analysis.periods") as helper:
+        assert helper.ask(os.getpid)() != os.getpid()
+
+
+def test_one_core_is_not_shared(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(second_process, "_cores", lambda: 1)
+    with SecondProcess() as helper:
+        assert helper.ask(os.getpid)() == os.getpid()
+
+
+def test_a_review_has_all_of_its_work_answered() -> None:
+    """Equal bytes alone would not tell a helper that never helps."""
+    with SecondProcess() as helper:
+        review = review_records(read_records(DEMO / "two_tables"), helper=helper)
+        assert helper.answered == 4
+        assert len(helper.ask(workbook_bytes, review)()) > 10_000
+        assert helper.answered == 5
+
+
+# Starts a second process, says which, keeps it busy for long and waits for its own end.
 WAITING = """
 import os, time
 from analysis.second_process import SecondProcess
 
 with SecondProcess() as helper:
     print(helper.ask(os.getpid)(), flush=True)
-    helper.ask(time.sleep, 1)
+    helper.ask(time.sleep, 600)
     time.sleep(600)
 """
 
@@ -95,17 +152,24 @@ with SecondProcess() as helper:
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
 @pytest.mark.parametrize("how", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
 def test_it_ends_with_the_first_process(how: signal.Signals) -> None:
+    """In the midst of a long piece of work, too."""
     first = subprocess.Popen(
         [sys.executable, "-c", WAITING], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
     assert first.stdout is not None
     second = int(first.stdout.readline())
-    first.send_signal(how)
-    first.communicate(timeout=PATIENCE)
-    until = time.monotonic() + PATIENCE
-    while _lives(second) and time.monotonic() < until:
-        time.sleep(0.05)
-    assert not _lives(second)
+    try:
+        time.sleep(0.5)  # until the long piece has begun
+        first.send_signal(how)
+        first.communicate(timeout=PATIENCE)
+        until = time.monotonic() + PATIENCE
+        while _lives(second) and time.monotonic() < until:
+            time.sleep(0.05)
+        assert not _lives(second)
+    finally:
+        first.kill()
+        if _lives(second):
+            os.kill(second, signal.SIGKILL)
 
 
 def _lives(process: int) -> bool:

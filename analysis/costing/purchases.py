@@ -110,13 +110,17 @@ def after_credits(
     return landed
 
 
-def film_prices(lines: pd.DataFrame, credits: pd.DataFrame) -> pd.DataFrame:
+def film_prices(
+    lines: pd.DataFrame, credits: pd.DataFrame, until: pd.Timestamp | None = None
+) -> pd.DataFrame:
     """Landed cost an area of every film purchase, after freight, discount and credits.
 
-    `change_share` is against the same film's last purchase from the same supplier.
+    Of what came by a day (None: all), credits too. `change_share` is against the same film's last purchase from the same supplier.
     """
     film = lines[(lines["kind"] == "film") & (lines["area_m2"] > 0)]
-    landed = after_credits(film, credits)
+    if until is not None:
+        film = film[film["received_on"] <= until]
+    landed = after_credits(film, credits, until)
     prices = pd.DataFrame(
         {
             "film": film["item"],

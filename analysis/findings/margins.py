@@ -219,7 +219,7 @@ def _consumables_left(costing: Costing, records: Records, rates: QuarterRates) -
     quarter = rates.quarter
     bought = consumables_bought(records["purchases"], costing.purchase_lines, costing.credits)
     now = bought.loc[bought["day"].between(quarter.first_day, quarter.last_day), "amount"]
-    return float(now.sum()) - rates.consumables_rate * rates.worked_hours
+    return float(now.sum()) - _by_hours(rates.worked_hours, rates.consumables_rate)
 
 
 def _total(values: pd.Series) -> float:
@@ -238,11 +238,12 @@ def _work_elsewhere(
     log = costing.log
     period = Period(rates.quarter.first_day, rates.quarter.last_day)
     now = log[period.holds(log["worked_on"])]
-    hours = rates.worked_hours - _total(lines["actual_hours"])
+    on_lines = _total(lines["actual_hours"])
     hourly = rates.overhead_rate + rates.consumables_rate
+    beside = _by_hours(rates.worked_hours, hourly) - _by_hours(on_lines, hourly)
     labour = _total(now["cost"]) - _total(lines["labour_cost"])
     film = _total(flows["jobs_cost"]) - _total(lines["film_cost"])
-    return labour + film + hours * hourly
+    return labour + film + beside
 
 
 def _work_lost(costing: Costing, rates: QuarterRates) -> float:
@@ -256,13 +257,14 @@ def _work_lost(costing: Costing, rates: QuarterRates) -> float:
     log, pulls = costing.log, costing.shelf.pulls
     worked = log[log["job_line"].isin(cancelled) & period.holds(log["worked_on"])]
     cut = pulls[pulls["job_line"].isin(cancelled) & period.holds(pulls["cut_on"])]
-    hourly = rates.overhead_rate + rates.consumables_rate
-    hours = _total(worked["hours"])
-    # An unknown rate of hours that nobody worked costs nothing.
-    beside = hours * hourly if hours else 0.0
-    return (
-        _total(worked["cost"]) + beside + _total(cut.loc[cut["pulled_m2"].notna(), "consumed_cost"])
-    )
+    beside = _by_hours(_total(worked["hours"]), rates.overhead_rate + rates.consumables_rate)
+    film = _total(cut.loc[cut["pulled_m2"].notna(), "consumed_cost"])
+    return _total(worked["cost"]) + beside + film
+
+
+def _by_hours(hours: float, rate: float) -> float:
+    """Hours × rate; an unknown rate of hours that nobody worked costs nothing. [money]"""
+    return hours * rate if hours else 0.0
 
 
 def counter_sales_net(costing: Costing, records: Records, period: Period) -> float:

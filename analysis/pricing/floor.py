@@ -70,7 +70,8 @@ def installer_rate(records: Records, installer: str, day: pd.Timestamp) -> float
 def replacement_cost(costing: Costing, film: str, day: pd.Timestamp) -> float:
     """Landed cost of a film when it was last bought, on or before a day. [money / m²]
 
-    After freight, discount and credits; several rolls received on that day count by their area.
+    After freight, discount and the credits that had come by that day; several rolls received on one
+    day count by their area.
     NaN for a film that was not bought by then.
     """
     return float(replacement_costs(costing, day).get(film, np.nan))
@@ -78,8 +79,7 @@ def replacement_cost(costing: Costing, film: str, day: pd.Timestamp) -> float:
 
 def replacement_costs(costing: Costing, day: pd.Timestamp) -> pd.Series:
     """`replacement_cost` of every film bought by a day, by its code. [money / m²]"""
-    prices = film_prices(costing.purchase_lines, costing.credits)
-    prices = prices[prices["received_on"] <= day]
+    prices = film_prices(costing.purchase_lines, costing.credits, day)
     newest = prices["received_on"] == prices.groupby("film")["received_on"].transform("max")
     sums = prices[newest].groupby("film")[["landed_cost", "purchased_area_m2"]].sum()
     area = sums["purchased_area_m2"]

@@ -66,3 +66,20 @@ class Records:
     def has(self, *tables: str) -> bool:
         """Whether each of these tables holds at least one row."""
         return all(len(self.tables[table]) > 0 for table in tables)
+
+
+def working_days(records: Records) -> pd.Series:
+    """Every day on which work is dated: jobs finished, hours, cuts and counter sales."""
+    days = [
+        records["jobs"].loc[records["jobs"]["status"] == "finished", "finished_on"],
+        records["hours"]["worked_on"],
+        records["cuts"]["cut_on"],
+        records["counter_sales"]["sold_on"],
+    ]
+    return pd.concat(days, ignore_index=True).dropna()
+
+
+def newest_day(records: Records) -> pd.Timestamp:
+    """The newest day of work or of a purchase: what to order is asked for today, not then."""
+    bought = records["purchases"]["received_on"]
+    return pd.Timestamp(pd.concat([working_days(records), bought], ignore_index=True).max())

@@ -49,8 +49,8 @@ CAUSES: Final = {
     "redo": "redos",
     "fees": "card fees",
     "overhead": "overhead",
-    NEW: "services on classes done this quarter alone",
-    DISCONTINUED: "services on classes done last quarter alone",
+    NEW: "kinds of work done this quarter only",
+    DISCONTINUED: "kinds of work done last quarter only",
 }
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
@@ -13,6 +14,8 @@ from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 
 _COLUMNS = ("prices", "contribution", "low", "high", "jobs", "hours", "probability_gains")
+# Wages under this are not worth a sentence. [money]
+_LEAST_WAGES = 1.0
 _NAMES = {TODAY: "With today's prices", SUGGESTED: "With the suggested prices"}
 
 
@@ -50,7 +53,7 @@ def gather_outlook(review: Review) -> OutlookInfo:
         "are won, how long the jobs take, what film costs. The line holds nine years of ten; most "
         "of it is the luck of a year, which is the same at either price. Customers are taken to "
         "answer as in past quotes. Overheads are not taken off. "
-        f"{' '.join(map(str, notes))}".strip(),
+        f"{' '.join([wages_sentence(review, say), *map(str, notes)])}".strip(),
         names=tuple(names),
         few=(False,) * len(names),
         unit=say.settings.currency,
@@ -59,6 +62,34 @@ def gather_outlook(review: Review) -> OutlookInfo:
         lows=tuple(lows),
         highs=tuple(highs),
         texts=tuple(texts),
+    )
+
+
+def wages_freed(review: Review) -> float:
+    """Wages of the hours that the suggested prices leave without work, in the coming year. [money]
+
+    They are gained only where those hours are not paid, or other work fills them; 0 where none are
+    left, NaN where it is not known.
+    """
+    found, basis = slices_of(review, "price_outlook"), slices_of(review, "price_basis")
+    if found.line or basis.line:
+        return np.nan
+    frame = found.quarter
+    hours = number(frame[frame["prices"] == DIFFERENCE], "hours").sum(min_count=1)
+    rate = number(basis.quarter, "labour_rate").mean()
+    return float(max(-hours, 0.0) * rate) if not np.isnan(hours) else np.nan
+
+
+def wages_sentence(review: Review, say: Numbers) -> str:
+    """How much of the year's gain is wages, or nothing where that is little or not known."""
+    wages = wages_freed(review)
+    if not wages >= _LEAST_WAGES:
+        return ""
+    frame = slices_of(review, "price_outlook").quarter
+    gain = number(frame[frame["prices"] == DIFFERENCE], "contribution").iloc[0]
+    return (
+        f"Of the {say.money(gain)} a year about {say.money(wages)} is wages of hours left without "
+        "work: gained only where they are not paid, or other work fills them."
     )
 
 

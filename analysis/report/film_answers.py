@@ -116,7 +116,10 @@ def order_answer(review: Review) -> Answer:
     """What film to order now."""
     question, anchor = "What film to order?", "saving"
     found = slices_of(review, "film_orders")
-    return Answer(question, order_sentence(review), "", anchor, is_known=not found.line)
+    if found.line:
+        return Answer(question, found.line, "", anchor, is_known=False)
+    day = Numbers(review.settings).day(found.quarter["as_of"].max())
+    return Answer(question, order_sentence(review), f"As of {day}, the newest day.", anchor)
 
 
 def _worth(cost: float, say: Numbers) -> str:

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from babel import Locale
-from babel.dates import format_date, format_interval
+from babel.dates import format_date, format_interval, format_skeleton
 
 from analysis.locale_text import (
     clean,
@@ -103,6 +103,10 @@ class Numbers:
         if day is None or pd.isna(day):
             return MISSING
         return clean(format_date(day.date(), "medium", locale=self.locale))
+
+    def month(self, day: pd.Timestamp) -> str:
+        """A month with its year."""
+        return clean(format_skeleton("yMMM", day.date(), locale=self.locale))
 
     def span(self, first: pd.Timestamp, last: pd.Timestamp) -> str:
         """A period from one day to another."""

@@ -11,16 +11,18 @@ from analysis.pricing.price_review import decided_prices
 from analysis.pricing.price_words import LOWER, RAISE
 from analysis.report.answer import Answer
 from analysis.report.figures_bridge import CAUSES
+from analysis.report.figures_outlook import wages_sentence
 from analysis.report.figures_suggestions import price_sentence, suggestion_finding
 from analysis.report.grids import number, slices_of
 from analysis.report.numbers import Numbers, counted, label, listed
+from analysis.report.result_answer import begun_within
 from analysis.report.results import Review
 
 MOST_NAMED: Final = 2
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
 _ALONE: Final = "one quarter alone"
-_NAMES: Final = {**CAUSES, _ALONE: "services on classes done in one quarter alone"}
+_NAMES: Final = {**CAUSES, _ALONE: "kinds of work done in one of the two quarters only"}
 _ONE_QUARTER: Final = (NEW, DISCONTINUED)
 
 
@@ -46,6 +48,11 @@ def margin_answer(review: Review) -> Answer:
         f"{_named(with_it, say)}."
     )
     detail = f"Against it worked {_named(against, say)}." if len(against) else ""
+    if began := begun_within(review):
+        detail = (
+            f"The records begin on {say.day(began)}, so {before} is not whole and this says "
+            f"little. {detail}"
+        )
     return Answer(question, line, detail, anchor)
 
 
@@ -82,12 +89,22 @@ def price_answer(review: Review) -> Answer:
     line = price_sentence(review)
     if found.line:
         return Answer(question, line, "", anchor, is_known=False)
+    say = Numbers(review.settings)
     frame = found.quarter
     moved = frame["verdict"].isin([RAISE, LOWER])
     if not moved.any():
         return Answer(question, line, "", anchor)
     parts = [f"{suggestion_finding(review)}."]
     if told := _decided(review, frame[moved]):
+        parts.append(told)
+    below = number(frame, "suggested_price") < number(frame, "floor_price")
+    if still := int((moved & below).sum()):
+        parts.append(
+            f"{still} of them {'stays' if still == 1 else 'stay'} under the floor even so: a price "
+            "moves "
+            f"{say.percent(100 * review.settings.pricing.largest_change)} at most at a time."
+        )
+    if told := wages_sentence(review, say):
         parts.append(told)
     under = frame[~moved & (number(frame, "current_price") < number(frame, "floor_price"))]
     if len(under):
@@ -137,6 +154,11 @@ def follow_up_answer(review: Review) -> Answer:
         for row in told.sort_values("decided_on").tail(MOST_NAMED).to_dict("records")
     ]
     line = f"Of {counted(len(found.quarter), 'decision')}: {listed(words)}."
+    if review.records["quotes"].empty:
+        named.append(
+            "What a price did to the jobs won is never told without the table quotes: a row a "
+            "quote, won or lost, with its price."
+        )
     return Answer(question, line, " ".join(named), anchor)
 
 

@@ -5,18 +5,11 @@ from typing import Any, Final
 
 import pandas as pd
 
-from analysis.glossary import statement_line
 from analysis.records.spellings import SPELT_TWO_WAYS
 from analysis.report.answer import Answer
 from analysis.report.counter_answers import counter_answer
 from analysis.report.figures_money import (
-    BREAK_EVEN,
     MARGINS,
-    SAFETY,
-    TOTALS,
-    UNUSED_WAGES,
-    UTILISATION,
-    amounts_of,
     last_known_margin,
 )
 from analysis.report.figures_overruns import plainly_named
@@ -31,82 +24,21 @@ from analysis.report.film_answers import (
 from analysis.report.grids import few, number, slices_of
 from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
 from analysis.report.price_answers import follow_up_answer, margin_answer, price_answer
+from analysis.report.result_answer import result_answer
 from analysis.report.results import Review
 from analysis.report.vehicles import Models, basis, model_names, quote_longer, ranked_models
 
 MOST_NAMED: Final = 3
+# So many more are named with their percent alone.
+_MOST_OTHERS: Final = 5
 # The first of the answers: what changed and why, what to reprice, which vehicles to quote longer,
 # where the film goes, whether the counter sale pays. They stand on the first screen.
 FIRST: Final = 6
-# An amount under half a unit of money is no change.
-_NO_CHANGE: Final = 0.5
-
-# What a line of the statement is made from, told where the line is missing.
-_WANTED: Final = {
-    "net_revenue": "prices of every finished job",
-    "film": "a purchase of every film that was cut",
-    "consumables": "hours worked, in hours or in jobs",
-    "labour": "the table rates, or labour.default_wage in shop.toml",
-    "overhead_on_jobs": "the tables overheads and capacity",
-}
 
 
 def answers(review: Review) -> tuple[Answer, ...]:
     """The shop-level answers: those of the quarterly review first, see `FIRST`."""
     return tuple(answer(review) for answer in _ANSWERS)
-
-
-def result_answer(review: Review) -> Answer:
-    """What the quarter left, and how that compares with the quarter before."""
-    question, anchor = "What did the quarter leave?", "money"
-    found = slices_of(review, "shop_result")
-    if found.line:
-        return Answer(question, found.line, "", anchor, is_known=False)
-    say = Numbers(review.settings)
-    now, before = amounts_of(found.quarter), amounts_of(found.previous)
-    result, margin = now.get("result"), now.get("full_margin_of_jobs")
-    if result is None or pd.isna(result):
-        return _no_result(review, question, now, anchor)
-    word = "A result of" if result >= 0 else "A loss of"
-    line = f"{word} {say.money(abs(result))}{_against(result, before.get('result'), review, say)}."
-    detail = (
-        f"Finished jobs left a full margin of {say.money(margin)}"
-        f"{_against(margin, before.get('full_margin_of_jobs'), review, say)}. "
-        f"{_utilisation(now, say)}{_break_even(now, say)}{_unused_wages(now, say)}"
-    )
-    return Answer(question, line, detail.strip(), anchor)
-
-
-def _no_result(review: Review, question: str, now: dict[str, float], anchor: str) -> Answer:
-    """No result: the first line of the statement that is missing is the one to mend."""
-    blank = next((name for name, amount in now.items() if pd.isna(amount)), "result")
-    line = f"The result of {review.quarter.label} cannot be computed to its last line."
-    known = [name for name in TOTALS if not pd.isna(now.get(name, float("nan")))]
-    if known:
-        amount = Numbers(review.settings).money(now[known[-1]])
-        line += f" {statement_line(known[-1])}: {amount}."
-    detail = f"The first line that is missing is {statement_line(blank)}."
-    if blank in _WANTED:
-        detail += f" It wants {_WANTED[blank]}."
-    if blank == "film":
-        detail += _unknown_film(review)
-    return Answer(question, line, detail, anchor, is_known=False)
-
-
-def _unknown_film(review: Review) -> str:
-    """Of how many job lines the film has no cost, and which films those are."""
-    found = review.results.get("job_costs")
-    if not isinstance(found, pd.DataFrame):
-        return ""
-    own = found[(found["quarter"] == review.quarter.label) & found["film_cost"].isna()]
-    if own.empty:
-        return ""
-    films = own["film"].map(label, na_action=None).value_counts().head(MOST_NAMED)
-    named = [f"{film} ({count})" for film, count in films.items()]
-    return (
-        f" It is not known of {counted(len(own), 'job line')}, of the films {listed(named)}: look "
-        "whether each was bought under that name, and whether every pull has its length and width."
-    )
 
 
 def services_answer(review: Review) -> Answer:
@@ -173,8 +105,8 @@ def vehicles_answer(review: Review) -> Answer:
         f"{name} {_model_figures(row, say)}"
         for name, row in zip(model_names(top), _rows(top), strict=True)
     ]
-    rest = len(flagged) - len(top)
-    line = f"{'; '.join(named)}{f'; and {rest} more' if rest else ''}."
+    rest = flagged.drop(top.index)
+    line = f"{'; '.join(named)}{_others(rest, say)}."
     cost = number(top, "overrun_cost_year").notna().any()
     money = " Costs are those of their overruns in twelve months." if cost else ""
     false = models.false_share_pct
@@ -184,9 +116,38 @@ def vehicles_answer(review: Review) -> Answer:
     if len(flagged) == 1:
         doubt = f"The chance that this is a false alarm is {say.percent(false)}."
     detail = (
-        f"{basis(review)}{money} {doubt} {_maybe(models, review)}{plainly_named(models, review)}"
+        f"{_hours_to_quote(top, review, say)}{basis(review)}{money} {doubt} "
+        f"{_maybe(models, review)}{plainly_named(models, review)}"
     )
     return Answer(question, line, detail, anchor)
+
+
+def _others(rest: pd.DataFrame, say: Numbers) -> str:
+    """The flagged models beyond the first, with their percent where they are few."""
+    if rest.empty:
+        return ""
+    if len(rest) > _MOST_OTHERS:
+        return f"; and {len(rest)} more"
+    over = number(rest, "pooled_overrun_pct").map(say.percent_change)
+    each = [f"{name} {pct}" for name, pct in zip(model_names(rest), over, strict=True)]
+    return f"; also {listed(each)}"
+
+
+def _hours_to_quote(top: pd.DataFrame, review: Review, say: Numbers) -> str:
+    """What to write on the next quote: the percent is what such a job takes in the mean."""
+    found = slices_of(review, "next_quotes")
+    if found.line:
+        return ""
+    keys = ["make", "model"]
+    rows = found.quarter.merge(top[keys], on=keys, how="inner", validate="m:1")
+    often = rows.sort_values("jobs", ascending=False, kind="stable").drop_duplicates(keys)
+    named = [
+        f"{row['make']} {row['model']}, {row['service']}: {say.hours(row['hours_to_quote'])} "
+        f"instead of {say.hours(row['usual_hours'])}"
+        for row in _rows(often)
+    ]
+    share = say.percent(100 * review.settings.quoting.confidence)
+    return f"So that {share} of such jobs keep to the quote, write {'; '.join(named)}. "
 
 
 def _maybe(models: Models, review: Review) -> str:
@@ -315,42 +276,6 @@ _ANSWERS: Final[tuple[Callable[[Review], Answer], ...]] = (
     redo_answer,
     trust_answer,
 )
-
-
-def _against(now: float | None, before: float | None, review: Review, say: Numbers) -> str:
-    """How an amount compares with that of the quarter before, as the end of a sentence."""
-    if now is None or before is None or pd.isna(now) or pd.isna(before):
-        return f" (nothing to compare with in {review.quarter.previous.label})"
-    change, label_before = now - before, review.quarter.previous.label
-    if abs(change) < _NO_CHANGE:
-        return f", the same as in {label_before}"
-    word = "more" if change > 0 else "less"
-    return f", {say.money(abs(change))} {word} than in {label_before} ({say.money(before)})"
-
-
-def _utilisation(amounts: dict[str, float], say: Numbers) -> str:
-    used = amounts.get(UTILISATION)
-    if used is None or pd.isna(used):
-        return ""
-    return f"{say.percent(used)} of the hours that can be worked were worked."
-
-
-def _break_even(amounts: dict[str, float], say: Numbers) -> str:
-    """How far the revenue is from the one that leaves nothing."""
-    at, safety = amounts.get(BREAK_EVEN), amounts.get(SAFETY)
-    if at is None or safety is None or pd.isna(at) or pd.isna(safety):
-        return ""
-    word = "less" if safety >= 0 else "more"
-    share = say.percent(abs(safety))
-    return f" The result would be 0 at a net revenue of {say.money(at)}, {share} {word}."
-
-
-def _unused_wages(amounts: dict[str, float], say: Numbers) -> str:
-    """The largest thing that a result leaves out where people are paid by the week."""
-    wages = amounts.get(UNUSED_WAGES)
-    if wages is None or not wages >= _NO_CHANGE:
-        return ""
-    return f" If the other hours are paid too, {say.money(wages)} of wages come off the result."
 
 
 def _named_amounts(review: Review, frame: pd.DataFrame, column: str) -> str:

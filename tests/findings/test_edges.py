@@ -141,12 +141,13 @@ def test_a_quarter_without_any_work_is_reviewed_between_others(tmp_path: Path) -
     months = ("2025-07", "2025-08", "2025-09")
     jobs = """
         job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
-        J1 | 2025-02-10 | roof | Quillon | Heron | 3 | 400 | 3
+        J1 | 2024-02-10 | roof | Quillon | Heron | 3 | 400 | 3
         J2 | 2025-11-10 | roof | Quillon | Heron | 3 | 400 | 3"""
     records = records_of(
         tmp_path,
         jobs=jobs,
-        purchases=BOUGHT.replace("2026", "2025"),
+        purchases=BOUGHT.replace("2026", "2025")
+        + "\nB | 2025-08-05 | S | paint | consumable | | | 1 | 60 |",
         overheads="month | category | amount\n" + "\n".join(f"{m} | rent | 1000" for m in months),
         capacity="month | installer_hours\n" + "\n".join(f"{m} | 100" for m in months),
     )
@@ -154,8 +155,11 @@ def test_a_quarter_without_any_work_is_reviewed_between_others(tmp_path: Path) -
     assert quiet["net_revenue"] == 0
     assert quiet["result"] == pytest.approx(-3000)
     assert quiet["unused_capacity"] == pytest.approx(3000)
-    for quarter in ("2024Q4", "2026Q1"):
-        with pytest.raises(WorkbookError, match="These records hold 2025Q1 to 2025Q4"):
+    # Paint was bought and nobody worked since: at no hours its unknown rate costs nothing.
+    assert quiet["work_on_cancelled_and_open_jobs"] == 0
+    assert quiet["consumables_not_charged"] == pytest.approx(60)
+    for quarter in ("2023Q4", "2026Q1"):
+        with pytest.raises(WorkbookError, match="These records hold 2024Q1 to 2025Q4"):
             review_records(records, quarter)
 
 

@@ -179,7 +179,7 @@ def shop_result(costing: Costing) -> Table:
     lines["wages_of_unused_hours"] = wages
     lines["consumables_not_charged"] = less(
         total(costing.consumables_bought(costing.quarter.holds)),
-        product(costing.rate("consumables", costing.quarter), worked),
+        by_hours(costing.rate("consumables", costing.quarter), worked),
     )
     lines |= break_even(lines["net_revenue"], lines["result"], overheads)
     lines["utilisation_pct"] = percent(worked, practical)
@@ -228,8 +228,8 @@ def work_elsewhere(costing: Costing, finished: list[Costs], film_cut: Any) -> An
     done = total(
         [
             labour_worked(costing),
-            product(costing.rate("consumables", costing.quarter), hours),
-            product(costing.rate("overhead", costing.quarter), hours),
+            by_hours(costing.rate("consumables", costing.quarter), hours),
+            by_hours(costing.rate("overhead", costing.quarter), hours),
             film_cut,
         ]
     )
@@ -244,9 +244,14 @@ def work_lost(costing: Costing) -> Any:
     work = [w for w in costing.work if is_cancelled(w.line) and costing.quarter.holds(w.on)]
     hours = total([w.hours for w in work])
     rates = [costing.rate(kind, costing.quarter) for kind in ("consumables", "overhead")]
-    hourly = [product(rate, hours) for rate in rates] if hours else []
+    hourly = [by_hours(rate, hours) for rate in rates]
     cut = [p for p in costing.pulls if is_cancelled(p.job_line) and costing.quarter.holds(p.on)]
     return total([*(w.cost for w in work), *hourly, *(pull.booked() for pull in cut)])
+
+
+def by_hours(rate: Amount, hours: Amount) -> Amount:
+    """Of no hours nothing, whatever the rate."""
+    return NOTHING if hours == 0 else product(rate, hours)
 
 
 def is_cancelled(line: JobLine | None) -> bool:

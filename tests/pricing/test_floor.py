@@ -166,6 +166,24 @@ def test_replacement_cost_is_the_newest_landed_cost(shop: tuple[Costing, Records
     assert np.isnan(replacement_cost(costing, "G", DAY))
 
 
+def test_a_credit_is_known_from_its_day_on(tmp_path: Path) -> None:
+    """What was expected on a day must not know of an allowance that came months later."""
+    records = records_of(
+        tmp_path,
+        jobs=f"""
+            job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
+            J1 | {DAY:%Y-%m-%d} | roof | Quillon | Heron | 3 | 400 | 3""",
+        purchases="""
+            invoice | received_on | supplier | item | kind | quantity | unit_price | roll_width |
+            roll_length
+            A | 2026-04-20 | S | F | film | 1 | 100 | 1 | 10
+            A | 2026-05-10 | S | F | credit | 1 | 20 | |""".replace("|\n            roll", "| roll"),
+    )
+    costing = cost_records(records, DAY)
+    assert replacement_cost(costing, "F", pd.Timestamp("2026-05-09")) == pytest.approx(10.0)
+    assert replacement_cost(costing, "F", pd.Timestamp("2026-05-10")) == pytest.approx(8.0)
+
+
 def test_rates_of_the_next_job(shop: tuple[Costing, Records]) -> None:
     """11 h of Ines at 22, 2 overtime hours of Tomas at 30 × 1.5 + 3; cloth for 130 over 13 h."""
     costing, records = shop

@@ -57,7 +57,7 @@ def test_the_result_is_held_against_the_quarter_before(make_review: MakeReview) 
     before = statement(full_margin_of_jobs=900.2, result=80.0)
     review = make_review(results={"shop_result": now}, previous={"shop_result": before})
     answer = result_answer(review)
-    assert answer.line == "A loss of $120, $200 less than in 2026Q2 ($80)."
+    assert answer.line == "A loss of $120, $200 worse than in 2026Q2 ($80)."
     assert answer.detail == (
         "Finished jobs left a full margin of $900, the same as in 2026Q2. "
         "88% of the hours that can be worked were worked."
@@ -129,6 +129,8 @@ def test_vehicles_to_quote_longer_are_named_with_interval_jobs_and_cost(
     answer = vehicles_answer(two_models(make_review))
     assert answer.line == "Harrow Pike +42% (35% to 48%, 24 jobs, cost $1,287)."
     assert answer.detail == (
+        "So that 70% of such jobs keep to the quote, write Harrow Pike, tint: 5.0 h instead of "
+        "4.0 h. "
         "Estimated from all jobs up to Sep 30, 2026, not from 2026Q3 alone. Costs are those of "
         "their overruns in twelve months. The chance that this is a false alarm is 2%. The plain "
         "average of twelve months would have named 2 models over 10%: 1 of them cannot be told "
@@ -141,7 +143,14 @@ def test_more_models_than_can_be_named_are_counted(review: Review) -> None:
     assert flagged == 4
     line = vehicles_answer(review).line
     assert line.count("%,") == 3
-    assert line.endswith("; and 1 more.")
+    assert line.endswith("; also Oakley & Rowe Moor +19%.")
+
+
+def test_many_models_more_are_counted(
+    make_review: MakeReview, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("analysis.report.sentences._MOST_OTHERS", 0)
+    assert vehicles_answer(make_review()).line.endswith("; and 1 more.")
 
 
 def test_without_a_flag_the_likeliest_is_named(make_review: MakeReview) -> None:
@@ -293,7 +302,7 @@ def test_what_cannot_be_computed_says_why(
 
 
 @pytest.mark.parametrize(
-    ("safety", "word"), [(19.4, "19% less."), (-12.0, "12% more."), (np.nan, "")]
+    ("safety", "word"), [(19.4, "19% less;"), (-12.0, "12% more;"), (np.nan, "")]
 )
 def test_the_revenue_that_leaves_nothing_is_told(
     safety: float, word: str, make_review: MakeReview

@@ -1,5 +1,6 @@
 """The cutting layout of jobs, or of a file of pieces: from a records folder to layouts."""
 
+import hashlib
 import math
 import re
 from collections.abc import Callable, Sequence
@@ -201,5 +202,8 @@ def default_layout_out(folder: Path, asked: LayoutAsked) -> Path:
     """Where the picture goes unless told otherwise: `layouts/layout-J1.html` beside the records."""
     names = [asked.pieces_file.stem] if asked.pieces_file else list(asked.jobs)
     plain = [re.sub(r"[^\w.-]+", "_", name).strip("._") for name in names]
-    shown = "-".join(each for each in plain if each)[:_LONGEST_NAME]
+    shown = "-".join(each for each in plain if each)
+    if len(shown) > _LONGEST_NAME:
+        # Two long lists that begin alike must not share a file.
+        shown = f"{shown[:_LONGEST_NAME]}-{hashlib.sha256(shown.encode()).hexdigest()[:6]}"
     return beside(folder) / "layouts" / f"layout-{shown or 'pieces'}.html"

@@ -138,6 +138,11 @@ def test_a_file_of_pieces_on_rolls_of_ones_own(
     )
     jobs = LayoutAsked(jobs=("A/1", "B 2"))
     assert default_layout_out(Path(shop), jobs) == out / "layout-A_1-B_2.html"
+    many = [f"J{number}" for number in range(40)]
+    one, other = (LayoutAsked(jobs=(*many, last)) for last in ("A", "B"))
+    names = {default_layout_out(Path(shop), each).name for each in (one, other)}
+    assert len(names) == 2
+    assert all(len(name) < 110 for name in names)
 
 
 def test_a_pull_is_no_longer_than_it_may_be(

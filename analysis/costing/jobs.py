@@ -210,7 +210,7 @@ def redo_roots(jobs: pd.DataFrame) -> pd.Series:
 
     A redo names a job, which may be a redo itself: the chain is followed to its first job, and
     there to the line of the same service, else the first line. A redo of a job that is not there,
-    or of itself, has none.
+    or of itself, has none; in a chain that runs in a circle it is the job that the redo names.
     """
     if jobs["redo_of"].isna().all():
         return pd.Series(np.nan, index=jobs.index)

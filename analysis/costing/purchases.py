@@ -115,7 +115,8 @@ def film_prices(
 ) -> pd.DataFrame:
     """Landed cost an area of every film purchase, after freight, discount and credits.
 
-    Of what came by a day (None: all), credits too. `change_share` is against the same film's last purchase from the same supplier.
+    Of what came by a day (None: all), credits too. `change_share` is against the same film's last
+    purchase from the same supplier.
     """
     film = lines[(lines["kind"] == "film") & (lines["area_m2"] > 0)]
     if until is not None:

@@ -136,8 +136,9 @@ NOTES = {
         "and open jobs − unused capacity − rate difference."
     ),
     "work_on_cancelled_jobs": (
-        "What of the work on cancelled and open jobs was done in the period on jobs that were "
-        "cancelled: it comes back in no later period. Held in that line already."
+        "What of the work on cancelled and open jobs was done in the period on jobs that are "
+        "cancelled by now, before later credits: it comes back in no later period. Held in that "
+        "line already."
     ),
     "wages_of_unused_hours": (
         "(Practical hours − hours worked) × mean loaded rate of the hours worked: what hours that "

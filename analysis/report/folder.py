@@ -43,13 +43,27 @@ _Content = str | Callable[[], bytes]
 
 
 def default_out(folder: Path, quarter: Quarter) -> Path:
-    """Where a review goes unless told otherwise: `review-2026Q3`, beside the records folder."""
-    return beside(folder) / f"review-{quarter.label}"
+    """Where a review goes unless told otherwise: `review-2026Q3`, beside the records folder.
+
+    `my-shop-review-2026Q3` where the review of other records stands there already.
+    """
+    return _place(folder, f"review-{quarter.label}")
 
 
 def default_check_out(folder: Path) -> Path:
-    """Where a check goes unless told otherwise: `record-check`, beside the records folder."""
-    return beside(folder) / "record-check"
+    """Where a check goes unless told otherwise, as for a review: `record-check`."""
+    return _place(folder, "record-check")
+
+
+def _place(folder: Path, name: str) -> Path:
+    """That name beside the records; the records' own before it where another shop's output is."""
+    place = beside(folder) / name
+    try:
+        earlier = json.loads((place / MANIFEST).read_text(encoding="utf-8")).get("records")
+    except (OSError, ValueError, AttributeError):
+        return place  # nothing of ours: what it is, the writing says
+    own = records_name(folder)
+    return place if earlier in (None, own) else place.with_name(f"{own}-{name}")
 
 
 def records_name(folder: Path) -> str:

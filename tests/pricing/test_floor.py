@@ -174,10 +174,9 @@ def test_a_credit_is_known_from_its_day_on(tmp_path: Path) -> None:
             job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours
             J1 | {DAY:%Y-%m-%d} | roof | Quillon | Heron | 3 | 400 | 3""",
         purchases="""
-            invoice | received_on | supplier | item | kind | quantity | unit_price | roll_width |
-            roll_length
-            A | 2026-04-20 | S | F | film | 1 | 100 | 1 | 10
-            A | 2026-05-10 | S | F | credit | 1 | 20 | |""".replace("|\n            roll", "| roll"),
+        invoice|received_on|supplier|item|kind|quantity|unit_price|roll_width|roll_length
+        A | 2026-04-20 | S | F | film | 1 | 100 | 1 | 10
+        A | 2026-05-10 | S | F | credit | 1 | 20 | |""",
     )
     costing = cost_records(records, DAY)
     assert replacement_cost(costing, "F", pd.Timestamp("2026-05-09")) == pytest.approx(10.0)

@@ -178,6 +178,21 @@ def test_default_folders_stand_beside_the_records(folder: str, expected: str) ->
     assert default_check_out(Path(folder)) == Path(expected).with_name("record-check")
 
 
+def test_another_shops_output_is_left_where_it_is(made: Review, tmp_path: Path) -> None:
+    """The demo first, one's own shop then: both beside each other, each under its own name."""
+    for name in ("demo", "mine"):
+        (tmp_path / name).mkdir()
+    first = default_out(tmp_path / "demo", Quarter(2026, 3))
+    write_review(made, PAGE, first, tmp_path / "demo")
+    own = default_out(tmp_path / "mine", Quarter(2026, 3))
+    assert own == tmp_path / "mine-review-2026Q3"
+    assert default_out(tmp_path / "demo", Quarter(2026, 3)) == first
+    write_check(made.records, default_check_out(tmp_path / "mine"), tmp_path / "mine")
+    assert default_check_out(tmp_path / "demo") == tmp_path / "demo-record-check"
+    (first / "manifest.json").write_text("[]")
+    assert default_out(tmp_path / "mine", Quarter(2026, 3)) == first
+
+
 @pytest.mark.parametrize("here", [".", ".."])
 def test_default_folders_of_dots_stand_outside_too(here: str) -> None:
     out = default_out(Path(here), Quarter(2026, 3))

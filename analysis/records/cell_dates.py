@@ -31,6 +31,15 @@ _MONTH: Final = re.compile(r"(\d{4})-(\d{2})")
 _TIME: Final = re.compile(r"(\d{1,2}):(\d{2})(?::(\d{2}))?")
 # Unread dates of one form are odd ones out up to this share of those that were read.
 _FEW: Final = 0.1
+_CODE: Final = re.compile("%.")
+_CODE_WORDS: Final = {
+    "%d": "day",
+    "%m": "month",
+    "%Y": "year",
+    "%y": "year in two digits",
+    "%b": "month's short name",
+    "%B": "month's name",
+}
 _BARE: Final = re.compile(r"\d+(?:[.,]\d+)?")
 
 
@@ -130,7 +139,7 @@ def _date_text(text: str, context: CellContext) -> dt.date:
     if len(days) == 1:
         return days.pop()
     if days:
-        ways = " and ".join(f"{found} by {form}" for form, found in readings.items())
+        ways = " and ".join(f"{found} by {in_words(form)}" for form, found in readings.items())
         raise CellError(DATE_TWO_WAYS, f"{quoted(text)} is {ways}")
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}.*", text):
         raise CellError(NOT_A_DATE, f"{quoted(text)} is no day of the calendar")
@@ -150,7 +159,9 @@ def _add_forms(forms: Sequence[str], in_use: Sequence[str]) -> str:
     """Say to add one of some forms beside those in use; nothing where there is none to add."""
     if not forms:
         return ""
-    lines = " or ".join(f"date_formats = {json.dumps([*in_use, form])}" for form in forms)
+    lines = " or ".join(
+        f"date_formats = {json.dumps([*in_use, form])} (for {in_words(form)})" for form in forms
+    )
     kept = ", which keeps the forms in use," if in_use else ""
     return (
         f"Write the date as 2026-07-13, or set {lines} in shop.toml{kept} as your dates are meant."
@@ -236,4 +247,9 @@ def date_remedies(
 
 def _or_forms(forms: list[str]) -> str:
     """Read the shop's own date forms, for a message."""
-    return f" (or in the form {' or '.join(forms)})" if forms else ""
+    return f" (or in the form {' or '.join(map(in_words, forms))})" if forms else ""
+
+
+def in_words(form: str) -> str:
+    """A date form as a person says it: day.month.year. What has no word stays as it is."""
+    return _CODE.sub(lambda code: _CODE_WORDS.get(code[0], code[0]), form)

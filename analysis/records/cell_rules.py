@@ -101,7 +101,7 @@ NOT_A_DATE = Rule(
     REJECTED,
     "A date cell that holds no date.",
     "Write the date as 2026-07-13, or name the form of your dates in date_formats of shop.toml, "
-    'as in ["%m/%d/%Y"].',
+    'as in ["%m/%d/%Y"] for month/day/year.',
 )
 DATE_TWO_WAYS = Rule(
     "date-two-ways",

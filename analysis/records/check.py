@@ -14,12 +14,14 @@ from analysis.errors import assert_reconciled
 from analysis.record_tables import RECORD_TABLES
 from analysis.records.cell_rules import REQUIRED_BLANK, CellFault, as_written, shown
 from analysis.records.cells import missing_column, read_column
+from analysis.records.count_rules import count_findings
 from analysis.records.delimited import Note, RawTable
+from analysis.records.entry_rules import entry_findings
 from analysis.records.film_rules import film_findings, width_unknown, with_pulled_width
 from analysis.records.headers import Header, header_notes, read_header
 from analysis.records.job_rules import HOURS_AGAINST_LOG, job_findings
 from analysis.records.model import FINDING_COLUMNS, REJECTED
-from analysis.records.money_rules import money_findings
+from analysis.records.money_rules import PRICE_UNDER_FILM, money_findings
 from analysis.records.remark_rows import TOTAL_OR_REMARK, remark_rows, without_rows
 from analysis.records.row_rules import (
     dates_out_of_range,
@@ -29,7 +31,11 @@ from analysis.records.row_rules import (
 )
 from analysis.records.rule import Found, Rule, Shop, found, rows_told
 from analysis.records.size_rules import size_findings
-from analysis.records.slip_rules import PRICE_FAR_FROM_LIST, slip_findings
+from analysis.records.slip_rules import (
+    PRICE_FAR_FROM_LIST,
+    slip_findings,
+    usual_price_findings,
+)
 from analysis.records.spellings import misspelt_names
 from analysis.safe_text import safe_text
 from analysis.schema import Column, Table
@@ -63,11 +69,13 @@ class Checked:
 class _ReadTable:
     """A raw table with its columns named and its cells typed; rows are labelled 0, 1, 2...
 
-    `remarks` : numbers of the rows that are totals or remarks.
+    `written` : `frame` before what blank cells stand for was filled in. `remarks` : numbers of the
+    rows that are totals or remarks.
     """
 
     raw: RawTable
     header: Header
+    written: pd.DataFrame
     frame: pd.DataFrame
     remarks: frozenset[int]
 
@@ -132,7 +140,8 @@ def check_tables(
         if each.header.missing:
             work.rejected[name][:] = True
     tell("checking the tables against each other")
-    shop = _reject_rows(frames, work, settings)
+    written = {name: tables[name].written if name in tables else frames[name] for name in frames}
+    shop = Shop(settings, written, frames, _reject_rows(frames, work))
     _tell_doubtful(shop, work)
     return _checked(shop, work, tables)
 
@@ -156,11 +165,12 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
             findings.append(found(REQUIRED_BLANK, table.name, column.name, index[blank], problem))
     remarks = remark_rows(raw, header, table, columns)
     columns["row"] = pd.Series(raw.rows, index=index, dtype="int64")
-    frame = with_defaults(table.name, pd.DataFrame(columns, index=index))
+    written = pd.DataFrame(columns, index=index)
+    frame = with_defaults(table.name, written)
     told = rows_told(remarks, TOTAL_OR_REMARK)
     findings = [*without_rows(findings, told), *remarks]
     numbers = frozenset(frame["row"][told])
-    return _ReadTable(raw, header, frame, numbers), [] if header.missing else findings
+    return _ReadTable(raw, header, written, frame, numbers), [] if header.missing else findings
 
 
 def _bounded(table: Table, column: Column) -> Column:
@@ -192,8 +202,8 @@ def _empty(table: Table) -> pd.DataFrame:
     return pd.DataFrame({**columns, "row": pd.Series(dtype="int64")}, index=index)
 
 
-def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work, settings: Settings) -> Shop:
-    """Apply the rules that reject rows, in the order in which one makes room for the next."""
+def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work) -> dict[str, pd.DataFrame]:
+    """The rows left by the rules that reject, in the order in which one makes room for the next."""
     work.add(dates_out_of_range(frames))
     for name, frame in frames.items():
         work.add(row_faults(name, work.clean(name, frame)))
@@ -206,7 +216,7 @@ def _reject_rows(frames: Mapping[str, pd.DataFrame], work: _Work, settings: Sett
     used["cuts"] = work.clean("cuts", frames["cuts"]).assign(
         pulled_width_m=cuts["pulled_width_m"].dropna()
     )
-    return Shop(settings, frames, used)
+    return used
 
 
 def _tell_doubtful(shop: Shop, work: _Work) -> None:
@@ -216,10 +226,14 @@ def _tell_doubtful(shop: Shop, work: _Work) -> None:
     work.add(jobs)
     slips = slip_findings(shop, rows_told(jobs, HOURS_AGAINST_LOG))
     work.add(slips)
+    work.add(entry_findings(shop))
     work.add(film_findings(shop, names.odd["film"]))
+    work.add(count_findings(shop, names.odd["film"]))
     work.add(size_findings(shop))
     priced = rows_told(slips, PRICE_FAR_FROM_LIST)
-    work.add(money_findings(shop, names.odd["installer"], names.odd["service"], priced))
+    money = list(money_findings(shop, names.odd["installer"], names.odd["service"], priced))
+    work.add(money)
+    work.add(usual_price_findings(shop, rows_told(money, PRICE_UNDER_FILM)))
 
 
 def _checked(shop: Shop, work: _Work, tables: Mapping[str, _ReadTable]) -> Checked:

@@ -159,14 +159,41 @@ def _pulls(shop: Shop) -> dict[str, pd.DataFrame]:
     ]
     alone = sales[~sales["sale_id"].isin(cuts["sale_id"])]
     return {
-        "cuts": cuts[["film", "roll_id"]].assign(on=cuts["cut_on"], width=cuts["pulled_width_m"]),
+        "cuts": cuts[["film", "roll_id"]].assign(
+            on=cuts["cut_on"],
+            length=cuts["pulled_length_m"],
+            width=cuts["pulled_width_m"],
+            kept=(cuts["kept_length_m"] * cuts["kept_width_m"]).fillna(0.0),
+        ),
         "jobs": sheets[["film"]].assign(
-            roll_id=_no_roll(sheets), on=sheets["finished_on"], width=sheets["roll_width_m"]
+            roll_id=_no_roll(sheets),
+            on=sheets["finished_on"],
+            length=sheets["pulled_length_m"],
+            width=sheets["roll_width_m"],
+            kept=0.0,
         ),
         "counter_sales": alone[["film"]].assign(
-            roll_id=_no_roll(alone), on=alone["sold_on"], width=alone["width_m"]
+            roll_id=_no_roll(alone),
+            on=alone["sold_on"],
+            length=alone["length_m"],
+            width=alone["width_m"],
+            kept=0.0,
         ),
     }
+
+
+def film_taken(shop: Shop) -> pd.DataFrame:
+    """What every pull took of a film and did not put back: `film, on, area`.
+
+    Sheets and sales took the width of the roll, where the film's purchases share one. [m²]
+    """
+    pulls = _pulls(shop)
+    shared = shared_widths(shop.used["purchases"])
+    cuts, sheets, sales = pulls["cuts"], pulls["jobs"], pulls["counter_sales"]
+    sheets = sheets.assign(width=sheets["width"].fillna(look_up(sheets["film"], shared)))
+    sales = sales.assign(width=look_up(sales["film"], shared).fillna(sales["width"]))
+    every = pd.concat([cuts, sheets, sales], ignore_index=True)
+    return every[["film", "on"]].assign(area=every["length"] * every["width"] - every["kept"])
 
 
 def _no_roll(rows: pd.DataFrame) -> pd.Series:

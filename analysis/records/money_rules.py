@@ -1,4 +1,4 @@
-"""Rules about prices, purchases, wages, months and decisions; doubtful, used all the same."""
+"""Rules about prices, purchases, wages and classes; doubtful, used all the same."""
 
 from collections.abc import Iterator
 
@@ -13,6 +13,7 @@ from analysis.records.decision_rules import decision_findings
 from analysis.records.film_rules import bought_film, shared_widths
 from analysis.records.job_lines import cut_lines
 from analysis.records.model import DOUBTFUL
+from analysis.records.month_rules import month_findings
 from analysis.records.rule import (
     Found,
     Rule,
@@ -100,18 +101,6 @@ PRICE_LIST_TWICE = Rule(
     "Two list prices of one service and class from one day on; the last one counts.",
     "Delete the one that is wrong.",
 )
-CAPACITY_MISSING = Rule(
-    "capacity-missing",
-    DOUBTFUL,
-    "A month with overheads and no capacity, between months that have it (told once a month).",
-    "Add the month to capacity. Until then it is in no overhead rate.",
-)
-OVERHEADS_MISSING = Rule(
-    "overheads-missing",
-    DOUBTFUL,
-    "A month with capacity and no overheads, between months that have them (told once a month).",
-    "Add the month to overheads. Until then it is in no overhead rate.",
-)
 UNKNOWN_CLASS = Rule(
     "unknown-class",
     DOUBTFUL,
@@ -139,7 +128,7 @@ def money_findings(
     yield from _wages(shop, misspelt_installers)
     yield _twice(PRICE_LIST_TWICE, "price_list", shop.used["price_list"],
                  ["service", "vehicle_class", "effective_from"])  # fmt: skip
-    yield from _months(shop)
+    yield from month_findings(shop)
     yield from _classes(shop)
     yield from counter_findings(shop)
     yield from decision_findings(shop, misspelt_services)
@@ -198,7 +187,7 @@ def _under_film(shop: Shop, priced: pd.Index) -> Iterator[Found]:
         for price, film in zip(net[at], cost[at], strict=True)
     ]
     # The blank invoiced price took the quoted one: that is the cell to look at.
-    quoted = shop.read["jobs"]["invoiced_price"].reindex(at).isna()
+    quoted = shop.written["jobs"]["invoiced_price"].reindex(at).isna()
     for column, chosen in (("quoted_price", quoted), ("invoiced_price", ~quoted)):
         texts = [text for text, is_here in zip(problems, chosen, strict=True) if is_here]
         yield found(PRICE_UNDER_FILM, "jobs", column, at[chosen.to_numpy()], texts)
@@ -337,23 +326,6 @@ def _crews(shop: Shop) -> pd.DataFrame:
     return pd.DataFrame(
         {"name": names.astype("str"), "on": alone["finished_on"].reindex(names.index)}
     )
-
-
-def _months(shop: Shop) -> Iterator[Found]:
-    overheads, capacity = shop.used["overheads"], shop.used["capacity"]
-    if overheads.empty or capacity.empty:
-        return
-    first = max(overheads["month"].min(), capacity["month"].min())
-    last = min(overheads["month"].max(), capacity["month"].max())
-    for rule, table, rows, lack in (
-        (CAPACITY_MISSING, "overheads", overheads, "capacity"),
-        (OVERHEADS_MISSING, "capacity", capacity, "overheads"),
-    ):
-        other = shop.read[lack]["month"]
-        inside = rows["month"].between(first, last) & ~rows["month"].isin(other)
-        lost = rows[inside].drop_duplicates("month")
-        problems = [f"{month:%Y-%m} has no row in {lack}" for month in lost["month"]]
-        yield found(rule, table, "month", lost.index, problems)
 
 
 def _classes(shop: Shop) -> Iterator[Found]:

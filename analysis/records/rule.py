@@ -43,11 +43,13 @@ class Shop:
     """The records under check.
 
     `read` holds every row that could be laid under its header, typed, a faulty cell being missing;
-    `used` the rows that are left after the rejections, with all defaults filled in. Rows keep their
-    label. A thing named by a rejected row counts as known: mending that row mends the rest.
+    `used` the rows that are left after the rejections. Both have what blank cells stand for filled
+    in; `written` is `read` before that. Rows keep their label. A thing named by a rejected row
+    counts as known: mending that row mends the rest.
     """
 
     settings: Settings
+    written: Mapping[str, pd.DataFrame]
     read: Mapping[str, pd.DataFrame]
     used: Mapping[str, pd.DataFrame]
 

@@ -7,6 +7,7 @@ against the work, and hours that fit in no day not against the quote.
 from collections.abc import Iterator
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from analysis.records.job_lines import sheet_and_log, vehicle_classes
@@ -17,7 +18,8 @@ from analysis.records.rule import Found, Rule, Shop, day, found, look_up, rows_t
 
 # Times the list price, or one part in so many of it (common practice, no source).
 FAR_PRICE: Final = 2.0
-# The same for quoted hours against the list's, and for hours worked against the quoted.
+# The same for quoted hours against the list's and prices against the shop's others, and for hours
+# worked against the quoted.
 _FAR_QUOTE: Final = 3.0
 _FAR_WORK: Final = 4.0
 _WORDS: Final = {
@@ -25,7 +27,13 @@ _WORDS: Final = {
     _FAR_QUOTE: ("three times", "a third"),
     _FAR_WORK: ("four times", "a quarter"),
 }
+_PRICES: Final = ("quoted_price", "invoiced_price")
 _DAY: Final = 24.0  # hours
+# From so many other prices of a service and class on there is a usual one; where over so many and
+# so large a part of all are far from it, there is none after all.
+_FEWEST_USUAL: Final = 5
+_MOST_ODD: Final = 2
+_ODD_SHARE: Final = 0.1
 _FEWEST: Final = 3  # lines from which on a row of the list, and not they, is doubted
 _HAIR: Final = 1e-9
 
@@ -50,6 +58,15 @@ LIST_FAR_FROM_JOBS = Rule(
     "and not job by job.",
     "Look whether a digit slipped in the price list, or whether the row is of another service.",
 )
+PRICE_FAR_FROM_USUAL = Rule(
+    "price-far-from-usual",
+    DOUBTFUL,
+    "A price, quoted or invoiced, over three times or under a third of the median of the shop's "
+    "other prices for its service and class, five at least, where no list price is of it "
+    "(cancelled jobs, redos and prices of 0 are exempt; where over two and over a tenth of the "
+    "prices are as far, there is no usual one, and none is told).",
+    "Look whether a digit or a point slipped; a price that is meant may stay.",
+)
 HOURS_FAR_FROM_QUOTE = Rule(
     "hours-far-from-quote",
     DOUBTFUL,
@@ -71,26 +88,26 @@ def slip_findings(shop: Shop, told: pd.Index) -> tuple[Found, ...]:
 
     `told` : labels of the job lines whose hours are told of elsewhere.
     """
+    asked = _asked(shop)
     findings = (
-        *_against_list(shop, PRICE_FAR_FROM_LIST, ("quoted_price", "invoiced_price"), FAR_PRICE),
-        *_against_list(shop, HOURS_FAR_FROM_LIST, ("quoted_hours",), _FAR_QUOTE),
+        *_against_list(shop, asked, PRICE_FAR_FROM_LIST, FAR_PRICE, _PRICES),
+        *_against_list(shop, asked, HOURS_FAR_FROM_LIST, _FAR_QUOTE, ("quoted_hours",)),
         _over_a_day(shop),
     )
     told = told.union(rows_told(findings, HOURS_FAR_FROM_LIST, SHEET_OVER_A_DAY))
     return (*findings, _against_quote(shop, told))
 
 
-def _against_list(shop: Shop, rule: Rule, columns: tuple[str, ...], far: float) -> Iterator[Found]:
+def _against_list(
+    shop: Shop, asked: pd.DataFrame, rule: Rule, far: float, columns: tuple[str, ...]
+) -> Iterator[Found]:
     """Cells of jobs that are far from the list, and rows of the list from which most jobs are."""
-    jobs, prices = shop.used["jobs"], shop.used["price_list"]
+    prices = shop.used["price_list"]
     if prices.empty:
         return
     money = rule is PRICE_FAR_FROM_LIST
     column = "list_price" if money else "list_hours"
-    asked = jobs[(jobs["status"] != "cancelled") & jobs["redo_of"].isna()]
-    classes = vehicle_classes(asked, shop.used["vehicles"])
-    begun = asked["quoted_on"].fillna(asked["started_on"]).fillna(asked["finished_on"])
-    rows = list_rows(asked.assign(vehicle_class=classes, on=begun), prices, column)
+    rows = list_rows(asked, prices, column)
     listed = look_up(rows, prices[column])
     wrong = pd.DataFrame({each: _far(asked[each], listed, far) for each in columns})
     is_odd = wrong.any(axis=1)
@@ -113,6 +130,17 @@ def _against_list(shop: Shop, rule: Rule, columns: tuple[str, ...], far: float) 
             )
         ]
         yield found(rule, "jobs", each, at, problems)
+
+
+def _asked(shop: Shop) -> pd.DataFrame:
+    """Job lines whose price and hours were asked of somebody: with their class, and `on`, the day.
+
+    Cancelled jobs and redos are left out.
+    """
+    jobs = shop.used["jobs"]
+    asked = jobs[(jobs["status"] != "cancelled") & jobs["redo_of"].isna()]
+    begun = asked["quoted_on"].fillna(asked["started_on"]).fillna(asked["finished_on"])
+    return asked.assign(vehicle_class=vehicle_classes(asked, shop.used["vehicles"]), on=begun)
 
 
 def _far(values: pd.Series, beside: pd.Series, far: float) -> pd.Series:
@@ -178,3 +206,58 @@ def _against_quote(shop: Shop, told: pd.Index) -> Found:
         )
     ]
     return found(HOURS_FAR_FROM_QUOTE, "jobs", "hours", odd.index, problems)
+
+
+def usual_price_findings(shop: Shop, told_elsewhere: pd.Index) -> Iterator[Found]:
+    """Prices far from the shop's others, of lines that no list price is of.
+
+    `told_elsewhere` : labels of the job lines whose price another rule tells of.
+    """
+    asked = _asked(shop)
+    listed = list_rows(asked, shop.used["price_list"], "list_price").notna()
+    cells = asked[["service", "vehicle_class"]].fillna("")
+    cell = cells.groupby(["service", "vehicle_class"], sort=False).ngroup()
+    told = pd.Series(asked.index.isin(told_elsewhere), asked.index)
+    for column in _PRICES:
+        prices = asked[column].where(asked[column] > 0).dropna()
+        usual, others = _of_others(prices, cell[prices.index])
+        far = _far(prices, usual, _FAR_QUOTE) & (others >= _FEWEST_USUAL)
+        odd = far.groupby(cell[prices.index]).transform("sum")
+        spread = odd > np.maximum(_MOST_ODD, _ODD_SHARE * (others + 1))
+        # An invoice that follows its quote is told at the quote.
+        held = far & ~spread & ~listed[prices.index] & ~told[prices.index]
+        told[prices.index[held]] = True
+        at = prices.index[held]
+        problems = [
+            f"{_amount(price, shop, money=True)} is {_side(price / beside, _FAR_QUOTE)} "
+            f"{_amount(beside, shop, money=True)}, the middle of the {number} other prices of "
+            + (service if pd.isna(size) else f"{service} on a {size}")
+            for price, beside, number, service, size in zip(
+                prices[at],
+                usual[at],
+                others[at],
+                asked["service"][at],
+                asked["vehicle_class"][at],
+                strict=True,
+            )
+        ]
+        yield found(PRICE_FAR_FROM_USUAL, "jobs", column, at, problems)
+
+
+def _of_others(values: pd.Series, group: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """For each value: the median of the others in its group (missing where none), their number."""
+    order = np.lexsort((values.to_numpy(), group.to_numpy()))
+    by_group = group.iloc[order]
+    place = by_group.groupby(by_group).cumcount().to_numpy()
+    others = by_group.groupby(by_group).transform("size").to_numpy() - 1
+    start = np.arange(len(order)) - place
+    ranked = values.to_numpy()[order]
+    middle = np.zeros(len(order))
+    for half in ((others - 1) // 2, others // 2):
+        # Of those left when the value itself is taken out, the one at the place `half`.
+        at = start + np.maximum(half, 0)
+        at += start + place <= at
+        middle += ranked[np.minimum(at, len(order) - 1)] / 2
+    index = values.index[order]
+    usual = pd.Series(np.where(others > 0, middle, np.nan), index).reindex(values.index)
+    return usual, pd.Series(others, index).reindex(values.index)

@@ -57,8 +57,8 @@ C6,2026-07-21,,,,MB-40,R-1,roll,,12,48,,,,,,,,,test
 """,
     "stock_counts": """\
 counted_on,film,length_on_hand,roll_width,area_on_hand
-2026-07-31,GB-60,39 yd,60,
-2026-07-31,MB-40,,,280
+2026-07-31,GB-60,30 yd,60,
+2026-07-31,MB-40,,,260
 """,
     "quotes": """\
 quote_id,quoted_on,service,make,model,model_year,vehicle_class,quoted_hours,quoted_price,list_price,outcome,job_id,lost_reason

@@ -103,8 +103,9 @@ def test_a_form_of_many_dates_is_to_be_added_to_those_in_use() -> None:
     # The first of the two tells that the month stands first in both.
     for cells in (mixed, [mixed[1], mixed[0], *mixed[2:]]):
         assert date_remedy(cells, COMMA) == (
-            'Write the date as 2026-07-13, or set date_formats = ["%d.%m.%Y", "%m/%d/%Y"] in '
-            "shop.toml, which keeps the forms in use, as your dates are meant."
+            'Write the date as 2026-07-13, or set date_formats = ["%d.%m.%Y", "%m/%d/%Y"] '
+            "(for month/day/year) in shop.toml, which keeps the forms in use, as your dates are "
+            "meant."
         )
 
 
@@ -117,7 +118,8 @@ def test_a_form_that_would_read_other_cells_as_other_days_is_not_offered() -> No
 
 
 def test_a_column_of_one_unread_form_is_told_as_before() -> None:
-    assert 'set date_formats = ["%m/%d/%Y"] in shop.toml' in date_remedy(["4/13/2026"] * 3, POINT)
+    wanted = 'set date_formats = ["%m/%d/%Y"] (for month/day/year) in shop.toml'
+    assert wanted in date_remedy(["4/13/2026"] * 3, POINT)
     assert date_remedy(["soon", "2026-07-13"], POINT) == NOT_A_DATE.remedy
 
 
@@ -166,6 +168,22 @@ def test_dates_in_the_forms_that_the_shop_declares() -> None:
     crossed = Settings(date_formats=("%Y-%d-%m",))
     assert read("jobs.finished_on", "2026-07-06", crossed) == "date-two-ways"
     assert read("jobs.finished_on", "2026-31-01", crossed) == dt.date(2026, 1, 31)
+
+
+def test_a_form_of_dates_is_told_in_words() -> None:
+    both = Settings(date_formats=("%d/%m/%Y", "%m/%d/%y", "%d. %B %Y"))
+    column = RECORD_TABLES["jobs"].column("finished_on")
+    cells = pd.Series(["soon", "06/07/2026"], dtype=object)
+    faults = read_column(cells, column, both).faults
+    assert [fault.problem for fault in faults] == [
+        "'soon' is no date; expected one like 2026-07-13 (or in the form day/month/year or "
+        "month/day/year in two digits or day. month's name year)",
+    ]
+    crossed = Settings(date_formats=("%d/%m/%Y", "%m/%d/%Y"))
+    (fault,) = read_column(cells[1:], column, crossed).faults
+    assert fault.problem == (
+        "'06/07/2026' is 2026-07-06 by day/month/year and 2026-06-07 by month/day/year"
+    )
 
 
 @pytest.mark.parametrize(

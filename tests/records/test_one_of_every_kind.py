@@ -99,7 +99,7 @@ EXPECTED = [
     ("hours", 15, "overtime", "not-yes-no", "rejected"),
     ("jobs", 7, "job_id", "replaced-row", "rejected"),
     ("jobs", 9, "model", "spelt-two-ways", "doubtful"),
-    ("jobs", 10, "invoiced_price", "price-under-film", "doubtful"),
+    ("jobs", 10, "quoted_price", "price-under-film", "doubtful"),
     ("jobs", 11, "redo_of", "redo-of-unknown", "doubtful"),
     ("jobs", 12, "redo_of", "redo-late", "doubtful"),
     ("jobs", 13, "job_id", "job-without-quote", "doubtful"),

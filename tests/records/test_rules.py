@@ -450,6 +450,58 @@ DOUBTING: list[Fault] = [
         ),
         [("capacity", 3, "month")],
     ),
+    # Of the newest month, which is over: beside the other table's row, else on the last of its own.
+    (
+        "overheads-missing",
+        lambda s: s.set("overheads", 3, month="2026-06").set("overheads", 4, month="2026-06"),
+        [("capacity", 3, "month")],
+    ),
+    (
+        "capacity-missing",
+        lambda s: s.set("capacity", 3, month="2026-06"),
+        [("overheads", 3, "month")],
+    ),
+    (
+        "overheads-missing",
+        lambda s: (
+            s.without("capacity")
+            .set("overheads", 3, month="2026-06")
+            .set("overheads", 4, month="2026-06")
+        ),
+        [("overheads", 4, "month")],
+    ),
+    (
+        "overhead-category-missing",
+        lambda s: (
+            s.set("overheads", 4, month="2026-06")
+            .add("overheads", month="2026-05", category="power", amount="30")
+            .add("overheads", month="2026-04", category="Power", amount="30")
+        ),
+        [("overheads", 4, "category")],
+    ),
+    (
+        "price-far-from-usual",
+        lambda s: [
+            s.without("price_list").set("jobs", 8, quoted_price="2600"),
+            *(s.copy("jobs", 8, job_id=f"J{at}", quoted_price="260") for at in range(30, 35)),
+        ][0],
+        [("jobs", 8, "quoted_price")],
+    ),
+    (
+        "same-job-again",
+        lambda s: s.without("quotes").copy("jobs", 7, job_id="J30"),
+        [("jobs", 9, "job_id")],
+    ),
+    (
+        "cancelled-with-price",
+        lambda s: s.set("jobs", 6, invoiced_price="100"),
+        [("jobs", 6, "invoiced_price")],
+    ),
+    (
+        "surplus-at-first-count",
+        lambda s: s.set("stock_counts", 2, length_on_hand="60 yd"),
+        [("stock_counts", 2, "length_on_hand")],
+    ),
     (
         "unknown-class",
         lambda s: s.set("jobs", 7, vehicle_class="Mini Van").set(

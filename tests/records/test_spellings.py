@@ -1,5 +1,6 @@
 """Names that stand in no table of reference, near to one of it or not."""
 
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -27,8 +28,8 @@ def told(folder: Path, *odd: dict[str, str], usual: int = 30, **tables: str) -> 
     """Findings about the odd job lines, which follow so many usual ones: rule, column, value."""
     rows = [USUAL] * usual + [USUAL | each for each in odd]
     lines = [
-        f"J{number}|2026-05-04|{row['service']}|{row['make']}|{row['model']}|{row['film']}|3|400|"
-        "3|cash"
+        f"J{number}|{date(2026, 1, 6) + timedelta(number)}|{row['service']}|{row['make']}|"
+        f"{row['model']}|{row['film']}|3|400|3|cash"
         for number, row in enumerate(rows)
     ]
     given = {"vehicles": VEHICLES, "price_list": LIST, "purchases": BOUGHT} | tables

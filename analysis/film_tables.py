@@ -105,7 +105,7 @@ _FLOWS: Final = (
     ("purchased", "bought, net of film sent back and credits"),
     ("jobs", "consumed by jobs"),
     ("counter_sales", "consumed by counter sales"),
-    ("shop", "used by the shop, offcuts written off included"),
+    ("shop", "used by the shop, offcuts written off and losses on rolls sent back included"),
     ("unexplained", "missing at the counts (surplus is negative)"),
     ("closing", "on the shelf at the period's end"),
 )

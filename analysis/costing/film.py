@@ -324,7 +324,9 @@ class _Ledger:
         if area > 0:
             layers[ref] = store.receive(area, cost, roll, purchase=True)
         else:
-            store.give_back(-area, -cost, roll)
+            lost = store.give_back(-area, -cost, roll)
+            if lost:
+                self._note(film, day, "shop", 0.0, lost)
         self._note(film, day, "purchased", area, cost)
 
     def _credit(self, film: Any, store: FilmStore, day: Any, layer: int, amount: float) -> None:

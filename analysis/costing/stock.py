@@ -126,8 +126,13 @@ class FilmStore:
             if short - drawn > LEAST_AREA:
                 self.short_draws.append((consumer, short - drawn))
 
-    def give_back(self, area: float, refund: float, roll: str | None) -> None:
-        """Film goes back to the supplier: it leaves its roll (else the newest) at the refund."""
+    def give_back(self, area: float, refund: float, roll: str | None) -> float:
+        """Film goes back to the supplier: it leaves its roll (else the newest) at the refund.
+
+        Returns what a roll that is gone with it had cost more than was refunded (a loss) or less;
+        of a roll that is not gone, that stays with the rest of it.
+        """
+        carried = self.carried
         named = self.by_roll.get(roll, []) if roll is not None else []
         order = [*reversed(named), *(k for k in reversed(range(len(self.left))) if k not in named)]
         wanted, touched = area, []
@@ -146,6 +151,8 @@ class FilmStore:
         for layer, taken in touched:
             self.returned[layer] += taken
             self._take_out(layer, taken, refund * taken / area)
+        lost, self.carried = self.carried - carried, carried
+        return lost
 
     # -- issues --------------------------------------------------------------------------------
 

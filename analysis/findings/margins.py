@@ -123,7 +123,10 @@ NOTES = {
         "Film sold over the counter: price and extras − fee − film − minutes written down, at the "
         "mean loaded rate."
     ),
-    "shop_film": "Film used by the shop itself, offcuts written off included.",
+    "shop_film": (
+        "Film used by the shop itself, offcuts written off and what rolls sent back cost more than "
+        "was refunded included."
+    ),
     "unexplained_film": "Film missing at the counts; a surplus is negative.",
     "work_on_cancelled_and_open_jobs": (
         "Labour, film, consumables and overhead of work on jobs not finished in the period, less "

@@ -108,6 +108,19 @@ def test_a_credit_written_down_before_its_line_waits_for_it(tmp_path: Path) -> N
     assert only(result["film_reconciliation"], film="G")["closing_cost"] == pytest.approx(80)
 
 
+def test_what_a_roll_sent_back_cost_more_than_was_refunded_is_a_loss_now(tmp_path: Path) -> None:
+    """A roll of 100 goes back for 80: the 20 wait for no next roll of a film that may never come."""
+    back = """
+    A | 2026-01-15 | S | G | film | 1 | 20 | 1 | 100 | R1
+    B | 2026-02-15 | S | G | film | 1 | 20 | -1 | 80 | R1"""
+    result = reviewed(tmp_path, "2026Q1", jobs=JOB.format(film=""), purchases=BOUGHT + back)
+    row = only(result["film_reconciliation"], film="G")
+    assert (row["closing_area"], row["closing_cost"]) == (0, 0)
+    assert row["purchased_cost"] == pytest.approx(20)
+    assert row["shop_cost"] == pytest.approx(20)
+    assert amounts(result)["shop_film"] == pytest.approx(20)
+
+
 def test_a_quarter_without_a_finished_job_counts_in_the_year(tmp_path: Path) -> None:
     months = [f"2025-{month:02d}" for month in range(1, 13)]
     review = review_records(

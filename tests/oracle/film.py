@@ -161,7 +161,8 @@ class FilmStore:
         """Film goes back to the supplier: from its roll, else from the newest layers backwards.
 
         The line's own landed cost leaves, shared over the touched layers by area; a difference to
-        a layer's cost stays with the rest of the layer, or is carried when nothing is left of it.
+        a layer's cost stays with the rest of the layer; when nothing is left of it, it is the
+        shop's.
         """
         self.moves.append((on, "purchased", -area, -cost))
         newest_first = self.layers[::-1]
@@ -183,7 +184,11 @@ class FilmStore:
             self.short_area += left
             self.short_cost += left_cost
             self.short_uses.append((None, left))
+        carried = self.carried_cost
         self.drop_empty_layers()
+        if lost := self.carried_cost - carried:
+            self.carried_cost = carried
+            self.moves.append((on, "shop", NOTHING, lost))
 
     def drop_empty_layers(self) -> None:
         """The cost that still stands on an empty layer, or on no layer at all, is carried."""

@@ -192,7 +192,8 @@ def test_a_part_of_a_roll_goes_back_and_the_rest_keeps_the_difference() -> None:
     assert (film.book_area(), film.book_cost()) == (180, 810)
     assert film.pull("jobs", DAY[2], Fraction(80), roll_id="B").cost == 410
     film.give_back(Fraction(100), Fraction(380), None, DAY[3])  # the newest that is left: A
-    assert (film.book_area(), film.book_cost()) == (0, 20)
+    assert (film.book_area(), film.book_cost()) == (0, 0)
+    assert film.moves[-1] == (DAY[3], "shop", 0, 20)
     film.check()
 
 

@@ -157,7 +157,8 @@ def _displaced(whole: Row, idle: Row | None, say: Numbers) -> str:
         even = float(idle["break_even_displaced_pct"])
     if whole["break_even_displaced_pct"] > _ALL and 0 < even < _ALL:
         line += (
-            f" (in full months other work takes it); in idle months it stops at {say.percent(even)}"
+            ", for in full months other work fills the hour; in idle months sales lose where over "
+            f"{say.percent(even)} do"
         )
     return f"{line}."
 
@@ -170,10 +171,10 @@ def _hangs_on(review: Review, whole: Row, say: Numbers) -> str:
     found = slices_of(review, COUNTER_UNKNOWNS.name)
     of_it = found.quarter[found.quarter["unknown"] == whole["unknown"]]
     if of_it.empty or number(of_it, "swing").isna().all():
-        return f"Most hangs on: {name}."
+        return f"What moves this most: {name}."
     row = of_it.iloc[0]
     ends = f"{say.money(row['net_at_low'])} to {say.money(row['net_at_high'])}"
-    return f"Most hangs on: {name} ({ends} a sale)."
+    return f"What moves this most: {name}, from {ends} a sale at its two ends."
 
 
 def _settled(whole: Row, is_known: bool, say: Numbers) -> str:

@@ -18,7 +18,7 @@ from analysis.report.numbers import Numbers, counted, label, listed
 from analysis.report.result_answer import begun_within
 from analysis.report.results import Review
 
-MOST_NAMED: Final = 2
+MOST_NAMED: Final = 3
 # An amount under half a unit of money is no change.
 _NO_CHANGE: Final = 0.5
 _ALONE: Final = "one quarter alone"

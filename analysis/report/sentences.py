@@ -141,6 +141,7 @@ def _hours_to_quote(top: pd.DataFrame, review: Review, say: Numbers) -> str:
     keys = ["make", "model"]
     rows = found.quarter.merge(top[keys], on=keys, how="inner", validate="m:1")
     often = rows.sort_values("jobs", ascending=False, kind="stable").drop_duplicates(keys)
+    often = top[keys].merge(often, on=keys, how="inner", validate="1:1")
     named = [
         f"{row['make']} {row['model']}, {row['service']}: {say.hours(row['hours_to_quote'])} "
         f"instead of {say.hours(row['usual_hours'])}"

@@ -26,7 +26,7 @@ DISPLACED = (
     "Counter sales pay while fewer than 47% of them take an install's place; as learnt, 24% (12% "
     "to 38%) do."
 )
-HANGS = "Most hangs on: installs displaced ($41 to −$8 a sale)."
+HANGS = "What moves this most: installs displaced, from $41 to −$8 a sale at its two ends."
 ASK = "Ask every customer whether they would have booked the install."
 
 
@@ -183,22 +183,22 @@ def test_nothing_is_asked_for_that_would_not_change_the_answer() -> None:
 def test_what_it_hangs_on_is_told_as_far_as_it_is_known() -> None:
     blank = made.unknowns().assign(swing=NAN, net_at_low=NAN, net_at_high=NAN)
     told = answer_of(all_row(), counter_unknowns=blank)
-    assert "Most hangs on: installs displaced. " in told.detail
-    assert "Most hangs on" not in answer_of(all_row(unknown=None)).detail
+    assert "What moves this most: installs displaced. " in told.detail
+    assert "What moves this most" not in answer_of(all_row(unknown=None)).detail
 
 
 EVERY_ONE = (
     "A counter sale leaves something even if every one takes an install's place; as learnt, 24% "
     "(12% to 38%) do"
 )
-IN_IDLE = " (in full months other work takes it); in idle months it stops at"
+IN_IDLE = ", for in full months other work fills the hour; in idle months sales lose where over"
 
 
 @pytest.mark.parametrize(
     ("whole", "idle", "said"),
     [
-        (1.4, 0.62, f"{EVERY_ONE}{IN_IDLE} 62%. "),
-        (1.01, 0.99, f"{EVERY_ONE}{IN_IDLE} 99%. "),
+        (1.4, 0.62, f"{EVERY_ONE}{IN_IDLE} 62% do. "),
+        (1.01, 0.99, f"{EVERY_ONE}{IN_IDLE} 99% do. "),
         # Where the idle months say no more than all, and where they are not known.
         (1.4, 1.2, f"{EVERY_ONE}. "),
         (1.4, 1.0, f"{EVERY_ONE}. "),
@@ -219,7 +219,7 @@ def test_the_share_of_idle_months_is_told_where_full_ones_hide_it(
     )
     detail = answer_of(all_row(break_even_displaced_share=whole), *months).detail
     assert detail.startswith(said)
-    assert ("in idle months it stops" in detail) is (IN_IDLE in said)
+    assert ("in idle months sales lose" in detail) is (IN_IDLE in said)
 
 
 def test_without_idle_months_no_share_of_theirs_is_told() -> None:

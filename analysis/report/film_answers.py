@@ -5,6 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.findings.allowance import SMALLER
 from analysis.report.answer import Answer
 from analysis.report.figures_allowance import allowance_sentence
 from analysis.report.figures_film import (
@@ -109,7 +110,16 @@ def cutting_answer(review: Review) -> Answer:
     """How large to cut."""
     question, anchor = "How large to cut?", "saving"
     found = slices_of(review, "best_allowance")
-    return Answer(question, allowance_sentence(review), "", anchor, is_known=not found.line)
+    line = allowance_sentence(review)
+    if found.line:
+        return Answer(question, line, "", anchor, is_known=False)
+    detail = (
+        "Cutting smaller trades film for recuts, and each of those stops a job: try it on one panel "
+        "first, and look at its recuts a month later."
+        if (found.quarter["verdict"] == SMALLER).any()
+        else ""
+    )
+    return Answer(question, line, detail, anchor)
 
 
 def order_answer(review: Review) -> Answer:

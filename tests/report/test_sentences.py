@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from analysis.errors import Unavailable
+from analysis.report.film_answers import cutting_answer
 from analysis.report.results import Review
 from analysis.report.sentences import (
     answers,
@@ -317,3 +318,11 @@ def test_the_revenue_that_leaves_nothing_is_told(
     told = f"The result would be 0 at a net revenue of $90,210, {word}"
     assert (told in detail) is bool(word)
     assert ("would be 0" in detail) is bool(word)
+
+
+def test_cutting_smaller_is_to_be_tried_first(make_review: MakeReview) -> None:
+    frame = make_review().frame("best_allowance")
+    told = "try it on one panel first"
+    for verdict, is_told in (("cut smaller", True), ("cut larger", False), ("as it is", False)):
+        made = make_review(results={"best_allowance": frame.assign(verdict=verdict)})
+        assert (told in cutting_answer(made).detail) is is_told

@@ -114,8 +114,8 @@ def cutting_answer(review: Review) -> Answer:
     if found.line:
         return Answer(question, line, "", anchor, is_known=False)
     detail = (
-        "Cutting smaller trades film for recuts, and each of those stops a job: try it on one panel "
-        "first, and look at its recuts a month later."
+        "Cutting smaller trades film for recuts, and each of those stops a job: try it on one "
+        "panel first, and look at its recuts a month later."
         if (found.quarter["verdict"] == SMALLER).any()
         else ""
     )

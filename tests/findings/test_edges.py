@@ -100,6 +100,28 @@ def test_a_job_without_film_in_a_shop_that_logs_it_used_none(tmp_path: Path) -> 
     assert only(result["job_costs"], job_id="J1")["film_cost"] is None
 
 
+def test_a_long_chain_of_redos_stands_under_its_first_job(tmp_path: Path) -> None:
+    """Done over six times: each cost is the first job's service, however far back that was."""
+    rows = "".join(
+        f"\n        J{at} | 2026-02-{at + 1:02d} | {'hood' if at else 'roof'} | Quillon | Heron |"
+        f" 3 | {0 if at else 400} | 3 | {f'J{at - 1}' if at else ''}"
+        for at in range(7)
+    )
+    result = reviewed(
+        tmp_path,
+        "2026Q1",
+        jobs="job_id | finished_on | service | make | model | quoted_hours | quoted_price | hours |"
+        f" redo_of{rows}",
+        purchases=BOUGHT,
+        cuts="cut_id | cut_on | job_id | film | pulled_length\n1 | 2026-01-06 | J99 | F | 1",
+        overheads="month | category | amount\n2026-02 | rent | 0",
+        capacity="month | installer_hours\n2026-02 | 100",
+    )
+    services = {row["service"]: row for row in result["margin_by_service"]}
+    assert list(services) == ["roof"]
+    assert only(result["hours_by_service"], service="roof")["redo_hours"] == pytest.approx(18)
+
+
 def test_a_credit_written_down_before_its_line_waits_for_it(tmp_path: Path) -> None:
     credit = """
     A | 2026-02-10 | S | G | film | 1 | 10 | 1 | 100 |

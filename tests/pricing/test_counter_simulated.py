@@ -160,7 +160,8 @@ def test_shops_in_memory_are_what_records_make_of_them(seed: int, tmp_path: Path
     """The whole way from files, against the frames that all the other tests here are made with."""
     shop = simulated_shop(list(KINDS.values())[seed * 3 + 1], seed)
     records = read_records(written_shop(tmp_path, shop))
-    assert records.findings.empty
+    # Prices of chance: one of them may lie far from the middle, and is told and used.
+    assert set(records.findings["rule"]) <= {"price-far-from-usual"}
     costing = cost_records(records, DAY)
     governs = governing(costing, records, QUARTER)
     review = review_counter(costing, records, QUARTER, governs, newest_day(records))

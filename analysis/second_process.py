@@ -27,6 +27,9 @@ from typing import IO, Any, BinaryIO, Final, ParamSpec, Protocol, Self, TypeVar,
 # none, and take a twentieth of the time of a review.
 GARBAGE_SELDOM: Final = (100_000, 50, 50)
 _FEWEST_CORES: Final = 2
+# Bytes that say how long a question or an answer is.
+_LENGTH: Final = 8
+_NO_ANSWER: Final = pickle.dumps(None)
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -92,28 +95,29 @@ class SecondProcess:
         work = partial(function, *args, **kwargs)
         if self._process is None:
             return work
-        answer = self._asking.submit(self._answer, self._process, work)
+        # Pickled here and now: nobody else is at work on it.
+        question = pickle.dumps(work, pickle.HIGHEST_PROTOCOL)
+        answer = self._asking.submit(self._answer, self._process, question)
 
         def result() -> T:
-            found = answer.result()
+            found: tuple[T] | None = pickle.loads(answer.result())  # noqa: S301  our own process
             return found[0] if found else work()
 
         return result
 
-    def _answer(self, process: "subprocess.Popen[bytes]", work: Callable[[], T]) -> tuple[T] | None:
-        """The result of the work in a tuple of its own, or none."""
-        question = pickle.dumps(work, pickle.HIGHEST_PROTOCOL)
+    def _answer(self, process: "subprocess.Popen[bytes]", question: bytes) -> bytes:
+        """The pickled answer as it comes; that there is none where it does not come."""
         try:
             if self._answers is None:
                 self._answers = _after_mark(process, self._mark)
             _send(process.stdin, question)
-            found: tuple[T] | None = pickle.load(self._answers)  # noqa: S301  our own process
+            answer = _received(self._answers)
         except Exception:
             # An answer half read would be taken for that of the next question: no more are asked.
             process.kill()
-            return None
-        self.answered += found is not None
-        return found
+            return _NO_ANSWER
+        self.answered += answer != _NO_ANSWER
+        return answer
 
 
 def _cores() -> int:
@@ -154,10 +158,20 @@ def _after_mark(process: "subprocess.Popen[bytes]", mark: str) -> BinaryIO:
 
 
 def _send(pipe: IO[bytes] | None, content: bytes) -> None:
+    """Write so many bytes, with their number in front."""
     if pipe is None:
         raise BrokenPipeError("there is no pipe to write to")
-    pipe.write(content)
+    pipe.write(len(content).to_bytes(_LENGTH) + content)
     pipe.flush()
+
+
+def _received(pipe: BinaryIO) -> bytes:
+    """What `_send` sent; `EOFError` at the end."""
+    number = pipe.read(_LENGTH)
+    content = pipe.read(int.from_bytes(number))
+    if len(number) < _LENGTH or len(content) < int.from_bytes(number):
+        raise EOFError("the other process ended")
+    return content
 
 
 def _serve(mark: str, modules: list[str]) -> None:
@@ -165,24 +179,29 @@ def _serve(mark: str, modules: list[str]) -> None:
     # A stop from the keyboard reaches every process of a command; the first one decides.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     gc.set_threshold(*GARBAGE_SELDOM)
-    asked: SimpleQueue[Callable[[], Any]] = SimpleQueue()
+    asked: SimpleQueue[bytes] = SimpleQueue()
     reader = Thread(target=_read_questions, args=(os.dup(0), asked), daemon=True)
     with os.fdopen(os.dup(1), "wb") as answers:
         os.dup2(2, 1)  # whatever prints from here on must not stand among the answers
-        _send(answers, f"\n{mark}\n".encode())
+        answers.write(f"\n{mark}\n".encode())
+        answers.flush()
         reader.start()
         for module in modules:
             import_module(module)
         while True:
-            _send(answers, _done(asked.get()))
+            _send(answers, _done(pickle.loads(asked.get())))  # noqa: S301  from our first process
 
 
-def _read_questions(pipe: int, asked: "SimpleQueue[Callable[[], Any]]") -> None:
-    """Put what is asked in the queue; end with whoever asks, in the midst of work too."""
+def _read_questions(pipe: int, asked: "SimpleQueue[bytes]") -> None:
+    """Put what is asked in the queue; end with whoever asks, in the midst of work too.
+
+    As bytes: to unpickle them imports modules, and two threads that import at once may wait for
+    each other for ever.
+    """
     try:
         with os.fdopen(pipe, "rb") as questions:
             while True:
-                asked.put(pickle.load(questions))  # noqa: S301  from who started this process
+                asked.put(_received(questions))
     finally:
         os._exit(0)
 
@@ -192,7 +211,7 @@ def _done(work: Callable[[], Any]) -> bytes:
     try:
         return pickle.dumps((work(),), pickle.HIGHEST_PROTOCOL)
     except Exception:  # noqa: BLE001  the first process does it again, and tells what went wrong
-        return pickle.dumps(None)
+        return _NO_ANSWER
 
 
 if __name__ == "__main__":

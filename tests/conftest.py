@@ -7,12 +7,14 @@ from typing import Final
 import pytest
 from hypothesis import settings
 
+from analysis.second_process import GARBAGE_SELDOM
+
 # No test asserts an absolute time: a busy machine is no fault.
 settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
 
 # As `python -m analysis` does, and for the same reason.
-gc.set_threshold(100_000, 50, 50)
+gc.set_threshold(*GARBAGE_SELDOM)
 
 # The files that take longest. A worker takes whole files in this order, so that none of these is
 # begun when the other workers have little left to do; the two that drive a browser stand apart, so

@@ -67,10 +67,9 @@ def test_where_none_can_be_started_the_work_is_done_here(monkeypatch: pytest.Mon
 
 
 def test_what_cannot_be_sent_is_a_fault_that_is_told() -> None:
-    with SecondProcess() as helper:
-        asked = helper.ask(lambda: 1)
-        with pytest.raises((pickle.PicklingError, AttributeError), match="(?i)pickle"):
-            asked()
+    unsendable = (pickle.PicklingError, AttributeError)
+    with SecondProcess() as helper, pytest.raises(unsendable, match="(?i)pickle"):
+        helper.ask(lambda: 1)
 
 
 def test_what_prints_does_not_stand_among_the_answers(capfd: pytest.CaptureFixture[str]) -> None:
@@ -100,10 +99,10 @@ def test_after_an_answer_that_cannot_be_read_no_other_is_taken_for_it(
         assert helper.ask(operator.add, 1, 1)() == 2
         with monkeypatch.context() as broken:
 
-            def no_memory(_: object) -> None:
+            def no_memory(_: object) -> bytes:
                 raise MemoryError
 
-            broken.setattr(pickle, "load", no_memory)
+            broken.setattr(second_process, "_received", no_memory)
             assert helper.ask(operator.add, 2, 2)() == 4
         assert helper.ask(operator.add, 3, 3)() == 6
         assert helper.answered == 1

@@ -61,7 +61,7 @@ def run_review(
     progress: Callable[[str], None] | None = None,
     *,
     installers_as_letters: bool = False,
-    two_processes: bool = True,
+    two_processes: bool = False,
 ) -> Review:
     """Read a records folder and compute the quarter's results.
 

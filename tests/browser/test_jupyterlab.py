@@ -79,6 +79,16 @@ def run_all_cells(page: Page) -> None:
         assert failed.count() == 0, failed.first.text_content()
         return all(_marked(text).isdigit() for text in prompts.all_text_contents())
 
+    def bound() -> bool:
+        """Whether a kernel has been idle for some seconds: a later one would run the rest."""
+        for _ in range(4):
+            indicator = page.locator(".jp-Notebook-ExecutionIndicator").first
+            if page.locator(QUESTION).count() or indicator.get_attribute("data-status") != "idle":
+                return False
+            page.wait_for_timeout(1000)
+        return True
+
+    wait_until(bound, "a kernel is ready", page)
     wait_until(started, "the cells run", page)
     wait_until(done, "every cell has run", page)
 

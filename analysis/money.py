@@ -1,4 +1,4 @@
-"""Rounding as an invoice rounds, and whole cents where money is shared out."""
+"""Rounding as an invoice rounds, prices in steps, and whole cents where money is shared out."""
 
 from typing import Final
 
@@ -10,6 +10,9 @@ from analysis.errors import Unreconciled
 # Amounts that differ by less are the same money.
 HALF_A_CENT: Final = 0.005
 
+# Steps that a price lies over one by less than this lie on it.
+_SAME_STEP: Final = 1e-9
+
 
 def half_away(values: np.ndarray | float, places: int) -> np.ndarray:
     """Numbers rounded half away from zero, as an invoice rounds; never a minus nought.
@@ -19,6 +22,13 @@ def half_away(values: np.ndarray | float, places: int) -> np.ndarray:
     scaled = values * 10.0**places
     whole = np.sign(scaled) * np.floor(np.abs(scaled) + 0.5 + 1e-7)
     return np.asarray(whole / 10.0**places + 0.0)
+
+
+def up_to_step(prices: np.ndarray | pd.Series | float, step: float) -> np.ndarray:
+    """To the next whole step; a price that lies on one stays. [money]"""
+    # A product of steps has dust behind it: 3 × 0.1 is 0.30000000000000004.
+    steps = np.ceil(np.asarray(prices, dtype=np.float64) / step - _SAME_STEP)
+    return np.asarray((steps * step).round(9))
 
 
 def to_cents(amounts: pd.Series) -> pd.Series:

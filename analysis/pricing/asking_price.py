@@ -3,14 +3,11 @@
 import math
 from dataclasses import dataclass
 from enum import Enum
-from typing import Final
 
+from analysis.money import up_to_step
 from analysis.pricing.floor import at_price
 from analysis.pricing.quote import Quote
 from analysis.settings import Settings
-
-# Steps that a price lies over one by less than this lie on it.
-_SAME_STEP: Final = 1e-9
 
 
 class PriceFrom(Enum):
@@ -59,4 +56,4 @@ def rounded_up(price: float, settings: Settings) -> float:
     """The next price that a review may set: a multiple of `round_to` less `round_down_by`."""
     step, less = settings.pricing.round_to, settings.pricing.round_down_by
     # A product of steps has dust behind it: 3 × 0.1 is 0.30000000000000004.
-    return round(math.ceil((price + less) / step - _SAME_STEP) * step - less, 9)
+    return round(float(up_to_step(price + less, step)) - less, 9)

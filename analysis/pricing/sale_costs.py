@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from analysis.money import up_to_step
 from analysis.pricing.counter_arithmetic import lowest_price
 from analysis.pricing.price_lines import PriceTerms, floor_prices
 from analysis.settings import Settings
@@ -15,8 +16,6 @@ FILM_UNKNOWN: Final = "What its film costs is not known."
 STAFF_UNKNOWN: Final = "Staff time is not known and not in it."
 INSTALLS_UNKNOWN: Final = "What an install leaves is not known: installs displaced are not in it."
 NO_PRICE: Final = "No price leaves the margin asked for after tax and card fee."
-# Steps that a price lies over one by less than this lie on it.
-_SAME_STEP: Final = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,7 +77,7 @@ def counter_prices(film_cost: pd.Series, each: pd.DataFrame, settings: Settings)
     floor = floor_prices(cost, pd.Series(settings.counter_margin, index=cost.index), terms)
     # Without a floor there is no price to ask, whatever the lowest is.
     asked = floor + installs.clip(lower=0.0) / terms.kept_share
-    asked = _rounded_up(asked, settings.counter.round_to)
+    asked = pd.Series(up_to_step(asked, settings.counter.round_to), asked.index)
     return pd.DataFrame({"lowest_price": lowest, "price_to_ask": asked}, index=film_cost.index)
 
 
@@ -104,10 +103,3 @@ def joined_notes(first: pd.Series, *more: pd.Series) -> pd.Series:
         text = text + " " + each
     joined: pd.Series = text.str.split().str.join(" ")
     return joined
-
-
-def _rounded_up(prices: pd.Series, step: float) -> pd.Series:
-    """To the next whole step; a price that lies on one stays."""
-    # A product of steps has dust behind it: 3 × 0.1 is 0.30000000000000004.
-    rounded: pd.Series = (np.ceil(prices / step - _SAME_STEP) * step).round(9)
-    return rounded

@@ -4,7 +4,7 @@ Bad data in a row is never an exception: it is a record finding. An exception he
 run as a whole is impossible; its text is one plain line that says why and what to do.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 class WorkbookError(Exception):
@@ -47,3 +47,7 @@ class Unavailable:
     result: str
     missing: tuple[str, ...]
     line: str
+
+    def of(self, result: str) -> "Unavailable":
+        """The same reason for another result."""
+        return replace(self, result=result)

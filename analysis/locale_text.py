@@ -1,9 +1,11 @@
 """Numbers, money and percentages as text in the shop's locale: the one place that writes them."""
 
 import unicodedata
+from collections.abc import Sequence
 from copy import copy
 from decimal import Decimal
 from functools import cache
+from math import isnan
 from typing import Final
 
 from babel import Locale
@@ -12,6 +14,7 @@ from babel.numbers import NumberPattern
 from analysis.money import half_away
 from analysis.settings import Settings
 
+MISSING: Final = "–"
 _PRETTY_UNITS: Final = {"m2": "m²", "cm2": "cm²"}
 # Control characters draw nothing, and some of them turn what follows round.
 _CONTROLS: Final = frozenset({"Cc", "Cf", "Cs"})
@@ -58,6 +61,19 @@ def decimal_of(value: float, places: int) -> Decimal:
 def pretty_unit(unit: str) -> str:
     """A unit as printed: `m2` is `m²`."""
     return _PRETTY_UNITS.get(unit, unit)
+
+
+def counted(count: float, singular: str, plural: str = "") -> str:
+    """`1 job`, `12 jobs`; `– jobs` where the count is missing."""
+    word = singular if count == 1 else plural or singular + "s"
+    return f"{MISSING if isnan(count) else int(count)} {word}"
+
+
+def listed(words: Sequence[str]) -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def clean(text: str) -> str:

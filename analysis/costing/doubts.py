@@ -8,6 +8,7 @@ import pandas as pd
 
 from analysis.costing.cuts import FROM_JOB_SHEET, FROM_LOG, FROM_SALE
 from analysis.costing.jobs import Costing
+from analysis.locale_text import counted
 from analysis.records.film_rules import in_area
 from analysis.records.model import DOUBTFUL, FINDING_COLUMNS, Records
 from analysis.records.rule import Rule, look_up
@@ -110,7 +111,7 @@ def _short(records: Records, costing: Costing) -> Iterator[dict[str, Any]]:
     for film, rows in short.groupby("film"):
         one = rows.iloc[0]
         area = in_area(rows["short_m2"].sum(), records.settings)
-        count = "1 cut" if len(rows) == 1 else f"{len(rows)} cuts"
+        count = counted(len(rows), "cut")
         problem = f"{count} of {film} from here on took {area} more than the books held"
         table = _TABLES[one["pulled_from"]]
         yield _finding(records, MORE_THAN_STOCK, table, one["row"], "film", str(film), problem)

@@ -28,9 +28,7 @@ def learn_film(
     with one_thread():
         curve = learn_recuts(costing, until)
         if isinstance(curve, Unavailable):
-            missing = {
-                name: _without(curve, name) for name in ("recuts_by_allowance", "best_allowance")
-            }
+            missing = {name: curve.of(name) for name in ("recuts_by_allowance", "best_allowance")}
             cut: dict[str, pd.DataFrame | Unavailable] = dict(missing)
         else:
             costs = expected_piece_cost(curve, costing, until)
@@ -49,7 +47,3 @@ def learn_film(
             "film_price_trends": film_price_trends(bought, credits),
             "film_price_steps": film_price_steps(bought, credits),
         }
-
-
-def _without(reason: Unavailable, name: str) -> Unavailable:
-    return Unavailable(name, reason.missing, reason.line)

@@ -126,7 +126,7 @@ def _learn(
     say("telling overruns from chance")
     model = fit_hours(data)
     if isinstance(model, Unavailable):
-        missing: dict[str, Result] = {name: _without(model, name) for name in LEARNT}
+        missing: dict[str, Result] = {name: model.of(name) for name in LEARNT}
         return Lessons(None, missing | {"overrun_by_task": by_task}, model)
     pooled = {
         "hours_by_model": pooled_by_model(model, settings.overrun),
@@ -142,7 +142,7 @@ def _learn(
         "jobs_that_pull": jobs_that_pull(model),
         "learning_curves": learning_curves(model, fewest, settings.overrun.error_rate),
         "quoting_drift": quoting_drift(model, settings),
-        "next_quotes": _without(forecaster, "next_quotes")
+        "next_quotes": forecaster.of("next_quotes")
         if isinstance(forecaster, Unavailable)
         else next_quotes(forecaster, confidence, fewest),
         "quote_calibration": again
@@ -150,7 +150,3 @@ def _learn(
         else quote_calibration(again, confidence),
     }
     return Lessons(pooled, tables | {"overrun_by_task": by_task}, forecaster)
-
-
-def _without(reason: Unavailable, name: str) -> Unavailable:
-    return Unavailable(name, reason.missing, reason.line)

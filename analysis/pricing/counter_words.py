@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.sale_margins import NOT_KNOWN
+from analysis.locale_text import counted, listed
 from analysis.pricing.counter_unknowns import (
     DISPLACED,
     INSTALL,
@@ -153,7 +154,7 @@ def _unsure(row: dict[Any, Any], held_back: str, answers: int, settings: Setting
             "keep the tables hours and capacity."
         )
     if held_back == FEW_ANSWERS:
-        who = "1 customer" if answers == 1 else f"{answers} customers"
+        who = counted(answers, "customer")
         more = _more(row) or f"; nothing is said under {fewest}"
         return f"Only {who} said whether they would have booked the install{more}."
     line = f"It hangs most on {_HANGS[row['unknown']]}"
@@ -182,8 +183,7 @@ def to_note(sales: pd.DataFrame) -> str:
     blank = [name for name in wanted if sales[name].isna().all()]
     if not blank:
         return ""
-    named = blank[0] if len(blank) == 1 else f"{', '.join(blank[:-1])} and {blank[-1]}"
-    return f"No sale has anything in {named}: write that down to be surer."
+    return f"No sale has anything in {listed(blank)}: write that down to be surer."
 
 
 def _more(row: dict[Any, Any]) -> str:

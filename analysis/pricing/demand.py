@@ -14,6 +14,7 @@ import pandas as pd
 from scipy.special import expit
 
 from analysis.errors import Unavailable
+from analysis.locale_text import counted
 from analysis.pricing.demand_draws import draw_demand
 from analysis.pricing.demand_model import GROWTH, STEEPNESS, Answers
 from analysis.pricing.price_cells import KEYS, cell_of, price_cells
@@ -308,5 +309,4 @@ def _wanting(row: Any, *, learnt: bool) -> str:
 def _aside(row: Any) -> str:
     if not row.aside:
         return ""
-    quotes = "1 quote" if row.aside == 1 else f"{int(row.aside)} quotes"
-    return f"{quotes} with a price far from the list left aside."
+    return f"{counted(row.aside, 'quote')} with a price far from the list left aside."

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.locale_text import number_text, pretty_unit
+from analysis.locale_text import counted, number_text, pretty_unit
 from analysis.settings import Settings
 from analysis.units import square_metres_per
 
@@ -52,13 +52,13 @@ def _no_advice(row: dict[Any, Any]) -> str:
         return "Under four weeks of records: too few to stock it by"
     if row["weekly_area_m2"] == 0:
         return f"Not used in the last {row['weeks']:.0f} weeks"
-    jobs = "1 job" if row["uses"] == 1 else f"{row['uses']:.0f} jobs"
+    jobs = counted(row["uses"], "job")
     return f"Only {jobs} in {row['weeks']:.0f} weeks: buy it for a job, not for the shelf"
 
 
 def _waiting_words(row: dict[Any, Any], settings: Settings) -> str:
     jobs, guessed = row["waiting_jobs"], row["guessed_film"]
-    words = "1 waiting job" if jobs == 1 else f"{jobs} waiting jobs"
+    words = counted(jobs, "waiting job")
     if guessed:
         words += " (film guessed)" if jobs == 1 else f" (film of {guessed} guessed)"
     if np.isnan(row["waiting_area_m2"]):

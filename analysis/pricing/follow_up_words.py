@@ -5,6 +5,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from analysis.locale_text import counted
 from analysis.pricing.money_words import money_words, percent_words
 from analysis.settings import Settings
 
@@ -49,7 +50,7 @@ def _outcome(row: dict[Any, Any], settings: Settings) -> str:
     """Quotes won and what a job left, each against what was expected or came before."""
     parts = []
     if row["quotes"] > 0:
-        words = f"{row['won']} of {_quotes(row['quotes'])} won"
+        words = f"{row['won']} of {counted(row['quotes'], 'quote')} won"
         words += f" ({percent_words(row['realised_win_share'], settings)})"
         if not np.isnan(row["expected_win_share"]):
             expected = percent_words(row["expected_win_share"], settings)
@@ -63,7 +64,8 @@ def _outcome(row: dict[Any, Any], settings: Settings) -> str:
         )
     elif row["jobs"] > 0 and not np.isnan(row["realised_margin"]):
         over = row["realised_margin"] - row["expected_margin"]
-        left = f"{_jobs(row['jobs'])} left {money_words(row['realised_margin'], settings)} each"
+        margin = money_words(row["realised_margin"], settings)
+        left = f"{counted(row['jobs'], 'job')} left {margin} each"
         parts.append(left if np.isnan(over) else f"{left}, {_more(over, settings)} than expected")
     elif not row["has_quotes"]:
         parts.append("No job was asked for since and finished")
@@ -74,7 +76,8 @@ def _judged(row: dict[Any, Any], fewest: int, settings: Settings) -> str:
     """The gain an enquiry with its interval, and what is wanting where it is too early."""
     if row["quotes_before"] < FEWEST_QUOTES:
         before = row["quotes_before"]
-        few = f"Only {_quotes(before)} {'was' if before == 1 else 'were'}" if before else "None was"
+        were = "was" if before == 1 else "were"
+        few = f"Only {counted(before, 'quote')} {were}" if before else "None was"
         return f"{few} won or lost in the twelve months before: too few to compare with."
     if np.isnan(row["gain"]) and row["quotes"] > 0:
         return "What a job costs is not known, so neither is what an enquiry left."
@@ -110,14 +113,6 @@ def _round(count: float) -> int:
     """A whole number with two figures at most that mean something."""
     step = 10 ** max(len(str(int(count))) - 2, 0)
     return int(np.ceil(count / step) * step)
-
-
-def _jobs(count: int) -> str:
-    return "1 job" if count == 1 else f"{count} jobs"
-
-
-def _quotes(count: int) -> str:
-    return "1 quote" if count == 1 else f"{count} quotes"
 
 
 def _more(amount: float, settings: Settings) -> str:

@@ -110,11 +110,6 @@ def price_basis(
     cost = _cost(frame, rates, frame["film_cost_per_m2"])
     before = next_rates(costing, settings, day - pd.DateOffset(months=_MONTHS))
     then = _cost(frame, before, frame["film_cost_before_per_m2"])
-    hourly = rates.labour + rates.consumables
-    of_hours = frame["hours_error"] * hourly
-    of_film = (frame["film_area_error_m2"] * frame["film_cost_per_m2"]).where(
-        frame["film_area_m2"] != 0, 0.0
-    )
     quarter = quarter_of(day, settings.fiscal_year_starts).index
     known = [index for index in costing.rates if index <= quarter]
     frame = frame.assign(
@@ -123,7 +118,7 @@ def price_basis(
         labour_rate=rates.labour,
         consumables_rate=rates.consumables,
         expected_cost=cost,
-        cost_error=np.sqrt(of_hours**2 + of_film**2),
+        cost_error=_cost_error(frame, rates),
         target_margin_share=[settings.target_margin(each) for each in cells["service"]],
         overhead_rate=costing.rates[max(known)].overhead_rate if known else np.nan,
         hour_value=short.value,
@@ -136,6 +131,16 @@ def price_basis(
         enough=is_enough(counted, settings.pricing.fewest_jobs),
     )
     return frame.assign(note=_notes(frame, rates)).loc[cells.index.isin(wanted)]
+
+
+def _cost_error(frame: pd.DataFrame, rates: Rates) -> pd.Series:
+    """Standard error of the expected cost of a job, from its hours and its film. [money]"""
+    of_hours = frame["hours_error"] * (rates.labour + rates.consumables)
+    of_film = (frame["film_area_error_m2"] * frame["film_cost_per_m2"]).where(
+        frame["film_area_m2"] != 0, 0.0
+    )
+    error: pd.Series = np.sqrt(of_hours**2 + of_film**2)
+    return error
 
 
 def _cost(frame: pd.DataFrame, rates: Rates, film_cost: pd.Series) -> pd.Series:

@@ -144,7 +144,7 @@ def _of_demand(
     demand: Demand | Unavailable, records: Records, day: pd.Timestamp, fewest: int
 ) -> dict[str, Result]:
     if isinstance(demand, Unavailable):
-        return {name: _without(demand, name) for name in ("win_chances", "demand_seasons")}
+        return {name: demand.of(name) for name in ("win_chances", "demand_seasons")}
     return {
         "win_chances": win_chances(demand, records, day, fewest),
         "demand_seasons": demand_seasons(demand, records, day),
@@ -155,7 +155,7 @@ def _of_basis(
     basis: Result, demand: Demand | Unavailable, lessons: Lessons, settings: Settings
 ) -> dict[str, Result]:
     if isinstance(basis, Unavailable):
-        return {name: _without(basis, name) for name in _BASED}
+        return {name: basis.of(name) for name in _BASED}
     known = None if isinstance(demand, Unavailable) else demand
     suggestions = suggest_prices(basis, known, settings)
     models = lessons.pooled_models()
@@ -200,7 +200,3 @@ def outlook_table(outlook: Outlook) -> pd.DataFrame:
     gains = [nothing, nothing, outlook.probability_gains, nothing]
     note = pd.Series(" ".join(outlook.notes) or None, index=frame.index, dtype="str")
     return frame.assign(probability_gains=gains, note=note)
-
-
-def _without(reason: Unavailable, name: str) -> Unavailable:
-    return Unavailable(name, reason.missing, reason.line)

@@ -4,6 +4,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.locale_text import counted
 from analysis.pricing.money_words import money_words, percent_words, price_words
 from analysis.settings import Settings
 
@@ -63,11 +64,7 @@ def _untold(row: dict[Any, Any], settings: Settings) -> str:
 
 
 def _only(jobs: int) -> str:
-    return "No job" if jobs == 0 else f"Only {_jobs(jobs)}"
-
-
-def _jobs(count: int) -> str:
-    return "1 job" if count == 1 else f"{count} jobs"
+    return "No job" if jobs == 0 else f"Only {counted(jobs, 'job')}"
 
 
 def _cost(row: dict[Any, Any], settings: Settings) -> str:
@@ -158,14 +155,19 @@ def _floor(row: dict[Any, Any], settings: Settings) -> str:
     """Said of every price that stays under its floor."""
     if row["suggested_price"] > row["floor_price"] - _NO_MONEY:
         return ""
-    return f"It stays under its floor of {money_words(row['floor_price'], settings)}."
+    under = f"It stays under its floor of {money_words(row['floor_price'], settings)}"
+    left = row["contribution"] + row["added"]
+    if row["verdict"] == RAISE and left < -_NO_MONEY:
+        return f"{under}, and each job still loses {money_words(-left, settings)}."
+    return f"{under}."
 
 
 def _thin(row: dict[Any, Any], settings: Settings) -> str:
     if row["jobs"] >= settings.pricing.fewest_jobs:
         return ""
-    own = "No job of its own yet" if row["jobs"] == 0 else f"Only {_jobs(row['jobs'])} of its own"
-    return f"{own}: it leans on the {row['service_jobs']} of the service."
+    yet = "" if row["jobs"] else " yet"
+    on = f"it leans on the {row['service_jobs']} of the service."
+    return f"{_only(row['jobs'])} of its own{yet}: {on}"
 
 
 def _next_step(row: dict[Any, Any], settings: Settings) -> str:
@@ -194,4 +196,5 @@ def _to_be_told(row: dict[Any, Any], settings: Settings) -> str:
     more = settings.pricing.fewest_jobs - row["jobs"]
     if row["service_jobs"] < settings.pricing.fewest_jobs:
         more = settings.pricing.fewest_jobs - row["service_jobs"]
-    return f"Write down hours and film of {_jobs(more)} more, and every quote, won or lost."
+    jobs = counted(more, "job")
+    return f"Write down hours and film of {jobs} more, and every quote, won or lost."

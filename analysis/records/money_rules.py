@@ -84,8 +84,8 @@ BEFORE_FIRST_WAGE = Rule(
 PRICE_OUT_OF_LINE = Rule(
     "film-price-out-of-line",
     DOUBTFUL,
-    "A purchase of film at over three times, or under a third, of the film's usual price an area "
-    "(of three purchases or more).",
+    "A purchase of film at over three times, or under a third, of the film's usual price an area, "
+    "the median of its purchases; of two purchases that are so far apart both are told.",
     "Look at the roll's length and width and their units (25 is no 25 yd), and at the price.",
 )
 NO_WAGE = Rule(
@@ -198,12 +198,19 @@ def _film_price_jumps(purchases: pd.DataFrame) -> Found:
     film = bought_film(purchases)
     area = film["quantity"] * film["roll_width_m"] * film["roll_length_m"]
     price = (film["quantity"] * film["unit_price"] - film["discount"]) / area
-    usual = price.groupby(film["item"]).transform("median")
-    enough = price.groupby(film["item"]).transform("size") >= _FEWEST_PRICES
-    far = enough & (area > 0) & ((price > usual * _FAR) | (price < usual / _FAR))
+    of_film = price.groupby(film["item"])
+    size, median = of_film.transform("size"), of_film.transform("median")
+    # Which of two is wrong is not to be told: each is held against the other.
+    usual = median.where(size >= _FEWEST_PRICES, 2 * median - price)
+    far = (size > 1) & (area > 0) & ((price > usual * _FAR) | (price < usual / _FAR))
+    does = pd.Series("it usually does", index=film.index).where(
+        size >= _FEWEST_PRICES, "it does in the film's only other purchase: one of the two is wrong"
+    )
     problems = [
-        f"an area of {item} costs {each / common:,.1f} times what it usually does"
-        for item, each, common in zip(film["item"][far], price[far], usual[far], strict=True)
+        f"an area of {item} costs {each / common:,.2g} times what {usually}"
+        for item, each, common, usually in zip(
+            film["item"][far], price[far], usual[far], does[far], strict=True
+        )
     ]
     return found(PRICE_OUT_OF_LINE, "purchases", "roll_length", film.index[far], problems)
 

@@ -109,21 +109,12 @@ def misspelt_names(shop: Shop) -> Spellings:
 
 def _names(shop: Shop, subject: str) -> pd.DataFrame:
     """Each distinct name (within its group): count, and where it stands first."""
-    parts = []
-    for order, (table, column) in enumerate(_PLACES[subject]):
-        rows = shop.used[table]
-        if table == "purchases" and subject == "film":
-            rows = rows[rows["kind"] == "film"]
-        group = (
-            rows["make"].map(normal, na_action="ignore")
-            if subject == "model"
-            else pd.Series("", rows.index)
-        )
-        part = pd.DataFrame({"name": rows[column], "group": group, "at": rows.index})
-        part = part.dropna(subset=["name", "group"])
-        grouped = part.groupby(["group", "name"], sort=False)["at"].agg(["size", "first"])
-        parts.append(grouped.reset_index().assign(table=table, column=column, order=order))
-    every = pd.concat(parts, ignore_index=True)
+    written = [_written(shop, subject, order) for order in range(len(_PLACES[subject]))]
+    grouped = pd.concat(written).groupby(["order", "group", "name"], sort=False)["at"]
+    every = pd.DataFrame({"size": grouped.size(), "first": grouped.first()}).reset_index()
+    tables, columns = zip(*_PLACES[subject], strict=True)
+    every["table"] = np.array(tables, dtype=object)[every["order"]]
+    every["column"] = np.array(columns, dtype=object)[every["order"]]
     every["listed"] = every["table"] == _LISTS.get(subject, "")
     every["in_jobs"] = every["table"] == "jobs"
     same = every.groupby(["group", "name"])
@@ -138,6 +129,17 @@ def _names(shop: Shop, subject: str) -> pd.DataFrame:
     )
     first = every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
     return first.assign(rare=_rare(first))
+
+
+def _written(shop: Shop, subject: str, order: int) -> pd.DataFrame:
+    """Every name of one column, with its group and its row."""
+    table, column = _PLACES[subject][order]
+    rows = shop.used[table]
+    if table == "purchases" and subject == "film":
+        rows = rows[rows["kind"] == "film"]
+    group = rows["make"].map(normal, na_action="ignore") if subject == "model" else ""
+    part = pd.DataFrame({"name": rows[column], "group": group, "at": rows.index, "order": order})
+    return part.dropna(subset=["name", "group"])
 
 
 def _rare(names: pd.DataFrame) -> pd.Series:

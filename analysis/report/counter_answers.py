@@ -6,6 +6,7 @@ import pandas as pd
 
 from analysis.counter_tables import COUNTER_UNKNOWNS, COUNTER_VERDICTS
 from analysis.findings.sale_margins import IDLE
+from analysis.locale_text import counted, listed
 from analysis.pricing.counter_verdict import DOES_NOT, PAYS
 from analysis.pricing.counter_verdicts import ALL, FILM, MONTH_NAMES, MONTHS, SERVICE
 from analysis.report.answer import Answer
@@ -24,7 +25,7 @@ from analysis.report.counter_phrases import (
     verdict_rows,
 )
 from analysis.report.grids import number, slices_of
-from analysis.report.numbers import Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 QUESTION: Final = "Does the counter sale of film pay?"

@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.errors import Unavailable
+from analysis.locale_text import counted, listed
 from analysis.pricing.counter_arithmetic import Assumptions
 from analysis.pricing.counter_model import CounterModel
 from analysis.pricing.counter_words import lacking
@@ -26,7 +27,7 @@ from analysis.report.counter_desk_text import (
 from analysis.report.grids import Cell, Grid, Heading
 from analysis.report.look import BLUE, GREEN, INK, ORANGE, PAPER, TEMPLATE, VERMILION, plain
 from analysis.report.notebook import Shown
-from analysis.report.numbers import Numbers, counted, listed, typed
+from analysis.report.numbers import Numbers, typed
 from analysis.report.results import Review
 from analysis.settings import Settings
 

@@ -7,10 +7,11 @@ from typing import Final
 import numpy as np
 from babel.numbers import get_currency_precision
 
+from analysis.locale_text import MISSING
 from analysis.pricing.counter_arithmetic import Assumptions
 from analysis.report.grids import Cell, Grid, Heading
 from analysis.report.notebook import Shown
-from analysis.report.numbers import MISSING, Numbers
+from analysis.report.numbers import Numbers
 
 _PERCENT: Final = 100
 # Above this, the cents of a sale are not worth reading. [money]

@@ -10,6 +10,7 @@ from babel.numbers import get_currency_precision
 
 from analysis.counter_tables import COUNTER_UNKNOWNS, COUNTER_VERDICTS
 from analysis.findings.sale_margins import FULL, IDLE
+from analysis.locale_text import MISSING, counted
 from analysis.pricing.counter_verdict import DOES_NOT, PAYS
 from analysis.pricing.counter_verdicts import (
     ALL,
@@ -21,7 +22,7 @@ from analysis.pricing.counter_verdicts import (
 )
 from analysis.pricing.counter_words import MOST_YEARS
 from analysis.report.grids import Grid, few, number, slices_of
-from analysis.report.numbers import MISSING, NOT_GIVEN, Numbers, counted, label
+from analysis.report.numbers import NOT_GIVEN, Numbers, label
 from analysis.report.results import Review
 
 # A row of `counter_verdicts` at the edge, with `few`.

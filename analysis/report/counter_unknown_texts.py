@@ -7,10 +7,11 @@ from typing import Any
 import pandas as pd
 
 from analysis.counter_tables import COUNTER_UNKNOWNS
+from analysis.locale_text import MISSING
 from analysis.pricing.counter_unknowns import PERCENT, SALES, TIME
 from analysis.report.counter_phrases import WORTH_NOTHING, cents
 from analysis.report.grids import Cell, Grid, Heading
-from analysis.report.numbers import MISSING, Numbers, label, sentence_case, typed
+from analysis.report.numbers import Numbers, label, sentence_case, typed
 from analysis.report.results import Review
 
 

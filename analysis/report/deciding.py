@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.errors import RecordsError
+from analysis.locale_text import counted, listed
 from analysis.pricing.decisions import Decisions, decisions_of
 from analysis.pricing.money_words import money_words, price_words
 from analysis.pricing.price_sheet_reader import read_price_sheet
@@ -17,7 +18,7 @@ from analysis.records.append import Appended, append_rows
 from analysis.records.model import Records
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.folder import MANIFEST, REVIEW, records_name
-from analysis.report.numbers import Numbers, counted, listed, typed
+from analysis.report.numbers import Numbers, typed
 from analysis.report.replace import real_path
 
 _TABLE: Final = "decisions"

@@ -4,10 +4,11 @@ from typing import Any
 
 import pandas as pd
 
+from analysis.locale_text import MISSING, counted, listed
 from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE
 from analysis.report.figures_suggestions import change_range, ranked
 from analysis.report.grids import Cell, Grid, Heading, few, number, slices_of
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 _MOST_NAMED = 4

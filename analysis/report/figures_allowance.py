@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.allowance import ALL_PANELS, LARGER, NOT_ENOUGH, SMALLER
-from analysis.locale_text import pretty_unit
+from analysis.locale_text import MISSING, counted, pretty_unit
 from analysis.report.dots import PLAIN, STRONG, dots_figure
 from analysis.report.grids import (
     Grid,
@@ -27,9 +27,7 @@ from analysis.report.look import (
     plain,
 )
 from analysis.report.numbers import (
-    MISSING,
     Numbers,
-    counted,
     label,
     places_for,
     shortened,

@@ -10,6 +10,7 @@ import plotly.graph_objects as go
 
 from analysis.findings.bridge import DISCONTINUED, LEFT_OUT, NEW, cell_names
 from analysis.glossary import heading
+from analysis.locale_text import counted
 from analysis.price_tables import BRIDGE_CELLS, QUARTER_BRIDGE
 from analysis.report.grids import (
     Cell,
@@ -30,7 +31,7 @@ from analysis.report.look import (
     plain,
     rows_figure,
 )
-from analysis.report.numbers import Numbers, counted, sentence_case, typed
+from analysis.report.numbers import Numbers, sentence_case, typed
 from analysis.report.results import Review
 
 MOST_CELLS: Final = 12

@@ -8,9 +8,10 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import counted
 from analysis.report.grids import FigureInfo, number, plain_grid, slices_of, year_name
 from analysis.report.look import INK, PAPER, SOFT_INK, alternative, finish, nothing, plain
-from analysis.report.numbers import Numbers, counted, label, shortened
+from analysis.report.numbers import Numbers, label, shortened
 from analysis.report.results import Review
 from analysis.report.vehicles import job_lines
 from analysis.result_tables import RESULT_TABLES
@@ -109,6 +110,43 @@ def draw_cells(info: CellsInfo) -> go.Figure:
     """A shaded cell each service and class, with its percentage and its number of jobs."""
     if info.line:
         return nothing(info.title, info.line)
+    fig = go.Figure(_shaded_cells(info))
+    height = _CELL_HEAD + _CELL_FOOT + _CELL_ROW * len(info.classes)
+    finish(fig, title=info.title, separators=info.separators, height=height, head=_CELL_HEAD)
+    fig.update_layout(
+        margin_b=_CELL_FOOT,
+        barmode="overlay",
+        annotations=[
+            {
+                "text": plain(shortened(name)),
+                "x": 0,
+                "xref": "paper",
+                "xanchor": "left",
+                "y": row - 0.34,
+                "yref": "y",
+                "yanchor": "middle",
+                "showarrow": False,
+            }
+            for row, name in enumerate(info.classes)
+        ],
+    )
+    fig.update_xaxes(
+        side="top",
+        title_text="Service",
+        tickvals=list(range(len(info.services))),
+        ticktext=[_wrapped(name) for name in info.services],
+        range=[-0.5, len(info.services) - 0.5],
+        showgrid=False,
+        zeroline=False,
+        ticks="",
+        autotickangles=[0, 90],
+        tickfont={"size": 11},
+    )
+    return fig.update_yaxes(range=[len(info.classes) - 0.5, -0.55], visible=False)
+
+
+def _shaded_cells(info: CellsInfo) -> go.Bar:
+    """The cells that hold a job: bars of one height, side by side."""
     places = [
         (row, column)
         for row, counts in enumerate(info.jobs)
@@ -119,8 +157,7 @@ def draw_cells(info: CellsInfo) -> go.Figure:
     thin = [info.few[row][column] for row, column in places]
     texts = [info.texts[row][column] for row, column in places]
     reach = float(np.clip(np.abs(over).max(), 20, 60))
-    fig = go.Figure()
-    fig.add_bar(
+    return go.Bar(
         orientation="h",
         x=[0.96] * len(places),
         base=[column - 0.48 for _, column in places],
@@ -154,38 +191,6 @@ def draw_cells(info: CellsInfo) -> go.Figure:
         ],
         hovertemplate="%{customdata}<extra></extra>",
     )
-    height = _CELL_HEAD + _CELL_FOOT + _CELL_ROW * len(info.classes)
-    finish(fig, title=info.title, separators=info.separators, height=height, head=_CELL_HEAD)
-    fig.update_layout(
-        margin_b=_CELL_FOOT,
-        barmode="overlay",
-        annotations=[
-            {
-                "text": plain(shortened(name)),
-                "x": 0,
-                "xref": "paper",
-                "xanchor": "left",
-                "y": row - 0.34,
-                "yref": "y",
-                "yanchor": "middle",
-                "showarrow": False,
-            }
-            for row, name in enumerate(info.classes)
-        ],
-    )
-    fig.update_xaxes(
-        side="top",
-        title_text="Service",
-        tickvals=list(range(len(info.services))),
-        ticktext=[_wrapped(name) for name in info.services],
-        range=[-0.5, len(info.services) - 0.5],
-        showgrid=False,
-        zeroline=False,
-        ticks="",
-        autotickangles=[0, 90],
-        tickfont={"size": 11},
-    )
-    return fig.update_yaxes(range=[len(info.classes) - 0.5, -0.55], visible=False)
 
 
 def _summed(lines: pd.DataFrame, fewest: int) -> pd.DataFrame:

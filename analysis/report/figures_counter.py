@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.counter_tables import COUNTER_BY_QUARTER, COUNTER_SALES_EACH, COUNTER_VERDICTS
+from analysis.locale_text import MISSING, counted
 from analysis.pricing.counter_verdict import CANNOT_TELL, DOES_NOT, PAYS
 from analysis.pricing.counter_verdicts import ALL
 from analysis.report.counter_phrases import (
@@ -54,7 +55,7 @@ from analysis.report.look import (
     rows_figure,
     signed_panel,
 )
-from analysis.report.numbers import MISSING, Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 18

@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.counter_tables import COUNTER_UNKNOWNS, COUNTER_VERDICTS
+from analysis.locale_text import MISSING, counted
 from analysis.pricing.counter_verdicts import ALL
 from analysis.report.counter_phrases import (
     WORTH_NOTHING,
@@ -40,7 +41,7 @@ from analysis.report.look import (
     rows_axis,
     rows_height,
 )
-from analysis.report.numbers import MISSING, Numbers, counted, sentence_case
+from analysis.report.numbers import Numbers, sentence_case
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12

@@ -8,6 +8,7 @@ import pandas as pd
 from babel.numbers import get_currency_precision
 
 from analysis.counter_tables import COUNTER_KITS, COUNTER_SALES, CUT_FILM_PRICES
+from analysis.locale_text import MISSING, counted, listed
 from analysis.pricing.sale_costs import INSTALLS_UNKNOWN, STAFF_UNKNOWN
 from analysis.report.grids import (
     ABSENT,
@@ -20,7 +21,7 @@ from analysis.report.grids import (
     slices_of,
 )
 from analysis.report.kit_cautions import KIT_CAUTIONS, KIT_DEFER
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 from analysis.schema import Kind
 from analysis.settings import Settings

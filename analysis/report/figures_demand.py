@@ -11,6 +11,7 @@ from plotly.subplots import make_subplots
 from scipy.special import expit, logit
 
 from analysis.findings.evidence import wilson_interval
+from analysis.locale_text import counted
 from analysis.pricing.demand import against_today
 from analysis.report.grids import FigureInfo, RowsInfo, few, number, plain_grid, slices_of
 from analysis.report.look import (
@@ -26,7 +27,7 @@ from analysis.report.look import (
     nothing,
     plain,
 )
-from analysis.report.numbers import Numbers, counted, label, sentence_case, shortened
+from analysis.report.numbers import Numbers, label, sentence_case, shortened
 from analysis.report.results import Review
 
 Points = tuple[float, ...]

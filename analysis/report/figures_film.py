@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from analysis.film_tables import FILM_RECONCILIATION, WASTE_BY_FILM, WASTE_BY_WIDTH
 from analysis.glossary import heading
+from analysis.locale_text import MISSING
 from analysis.report.grids import (
     ABSENT,
     Band,
@@ -38,7 +39,7 @@ from analysis.report.look import (
     series_marker,
     signed_panel,
 )
-from analysis.report.numbers import MISSING, Numbers
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.schema import Table
 

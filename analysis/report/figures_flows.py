@@ -7,6 +7,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings import film_flows as points
+from analysis.locale_text import MISSING
 from analysis.report.grids import FigureInfo, Part, number, side_by_side, slices_of, year_name
 from analysis.report.look import (
     BLUE,
@@ -21,7 +22,7 @@ from analysis.report.look import (
     nothing,
     plain,
 )
-from analysis.report.numbers import MISSING, Numbers, sentence_case
+from analysis.report.numbers import Numbers, sentence_case
 from analysis.report.results import Review
 
 AREA, COST = "area", "cost"

@@ -7,11 +7,12 @@ from typing import Any, Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import counted
 from analysis.pricing.follow_up_words import GAINED, LOST, NO_DIFFERENCE, TOO_EARLY
 from analysis.report.dots import PLAIN, STRONG, THIN, Line, dots_figure
 from analysis.report.grids import Grid, RowsInfo, Slices, number, plain_grid, slices_of
 from analysis.report.look import alternative, nothing
-from analysis.report.numbers import Numbers, counted, label, shortened
+from analysis.report.numbers import Numbers, label, shortened
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 14

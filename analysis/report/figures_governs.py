@@ -20,6 +20,7 @@ from analysis.findings.capacity_use import (
     why_short,
 )
 from analysis.findings.earning import ALL_SERVICES, GOVERNS
+from analysis.locale_text import listed
 from analysis.price_tables import BEST_MIX, EARNING_BY_SERVICE, UTILISATION_BY_MONTH
 from analysis.report.grids import (
     FigureInfo,
@@ -49,7 +50,7 @@ from analysis.report.look import (
     rows_height,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, listed, sentence_case
+from analysis.report.numbers import Numbers, sentence_case
 from analysis.report.results import Review
 from analysis.schema import Table
 

@@ -8,7 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.film_swaps import CHEAPER
-from analysis.locale_text import pretty_unit
+from analysis.locale_text import MISSING, counted, pretty_unit
 from analysis.report.dots import PLAIN, STRONG, Line, dots_figure
 from analysis.report.figures_allowance import NAME_LENGTH, in_brackets, lengths, two_names
 from analysis.report.grids import Grid, RowsInfo, few, number, plain_grid, slices_of
@@ -24,7 +24,7 @@ from analysis.report.look import (
     rows_height,
     series_marker,
 )
-from analysis.report.numbers import MISSING, Numbers, counted, label, sentence_case
+from analysis.report.numbers import Numbers, label, sentence_case
 from analysis.report.results import Review
 from analysis.report.vehicles import basis
 

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from analysis.findings.drift import A_YEAR
 from analysis.findings.learning import wright_unit_factor
+from analysis.locale_text import counted
 from analysis.report.grids import FigureInfo, number, plain_grid, slices_of
 from analysis.report.look import (
     BLUE,
@@ -21,7 +22,7 @@ from analysis.report.look import (
     nothing,
     plain,
 )
-from analysis.report.numbers import Numbers, counted, label, sentence_case
+from analysis.report.numbers import Numbers, label, sentence_case
 from analysis.report.results import Review
 from analysis.report.vehicles import basis, lines_of_model, model_names
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import counted
 from analysis.report.dots import PLAIN, STRONG, Line, dots_figure
 from analysis.report.grids import (
     FigureInfo,
@@ -25,7 +26,7 @@ from analysis.report.look import (
     nothing,
     plain,
 )
-from analysis.report.numbers import Numbers, counted, label, sentence_case
+from analysis.report.numbers import Numbers, label, sentence_case
 from analysis.report.results import Review
 from analysis.report.vehicles import (
     KEYS,

@@ -9,6 +9,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.glossary import statement_line
+from analysis.locale_text import counted
 from analysis.report.grids import (
     ABSENT,
     Cell,
@@ -34,7 +35,7 @@ from analysis.report.look import (
     rows_figure,
     signed_panel,
 )
-from analysis.report.numbers import Numbers, counted, typed
+from analysis.report.numbers import Numbers, typed
 from analysis.report.results import Review
 
 # Lines of the statement that stand for all above them; the others are steps to the next.

@@ -6,6 +6,7 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import MISSING, counted, listed
 from analysis.report.figures_allowance import with_texts
 from analysis.report.grids import RowsInfo, number, plain_grid, slices_of
 from analysis.report.look import (
@@ -19,7 +20,7 @@ from analysis.report.look import (
     nothing,
     rows_figure,
 )
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 15

@@ -7,6 +7,7 @@ from typing import Any, Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import counted
 from analysis.report.dots import PLAIN, STRONG, Line, dots_figure
 from analysis.report.grids import (
     Grid,
@@ -19,7 +20,7 @@ from analysis.report.grids import (
     year_name,
 )
 from analysis.report.look import alternative, nothing
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.report.vehicles import (
     POOLED,

@@ -6,6 +6,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.errors import Unavailable
+from analysis.locale_text import counted
 from analysis.report.cautions import STAFF_CAUTION
 from analysis.report.dots import Line, dots_figure
 from analysis.report.grids import (
@@ -18,7 +19,7 @@ from analysis.report.grids import (
     year_name,
 )
 from analysis.report.look import alternative, nothing
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.report.vehicles import basis
 

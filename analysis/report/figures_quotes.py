@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from analysis.findings.backtest import METHODS
 from analysis.findings.evidence import wilson_interval
+from analysis.locale_text import counted
 from analysis.report.grids import (
     Cell,
     FigureInfo,
@@ -32,7 +33,7 @@ from analysis.report.look import (
     nothing,
     rows_figure,
 )
-from analysis.report.numbers import Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 from analysis.report.vehicles import KEYS, basis, extended, model_names, ranked_models
 from analysis.result_tables import RESULT_TABLES

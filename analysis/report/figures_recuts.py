@@ -8,11 +8,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.allowance import NOT_ENOUGH
-from analysis.locale_text import pretty_unit
+from analysis.locale_text import counted, pretty_unit
 from analysis.report.figures_allowance import lengths, verdict_over_all, with_texts
 from analysis.report.grids import FigureInfo, few, number, plain_grid, slices_of
 from analysis.report.look import BLUE, FEW, INK, SKY, SOFT_INK, alternative, finish, nothing, plain
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.report.vehicles import basis
 

@@ -6,10 +6,11 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import counted
 from analysis.report.dots import dots_figure
 from analysis.report.grids import RowsInfo, few, number, plain_grid, slices_of
 from analysis.report.look import alternative, nothing
-from analysis.report.numbers import Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 # How many of each kind the chart shows.

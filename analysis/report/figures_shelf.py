@@ -6,6 +6,7 @@ from typing import Final
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import MISSING, counted
 from analysis.report.grids import (
     Part,
     RowsInfo,
@@ -27,7 +28,7 @@ from analysis.report.look import (
     nothing,
     rows_figure,
 )
-from analysis.report.numbers import MISSING, Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12

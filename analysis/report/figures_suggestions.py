@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import plotly.graph_objects as go
 
+from analysis.locale_text import MISSING, counted, listed
 from analysis.pricing.price_words import HOLD, LOWER, NOT_ENOUGH, RAISE
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.dots import PLAIN, STRONG, dots_figure
@@ -23,7 +24,7 @@ from analysis.report.grids import (
     slices_of,
 )
 from analysis.report.look import INK, alternative, nothing
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 18

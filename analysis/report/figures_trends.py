@@ -7,10 +7,11 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.film_trends import FEW
+from analysis.locale_text import counted
 from analysis.report.dots import PLAIN, STRONG, Line, dots_figure
 from analysis.report.grids import Grid, RowsInfo, few, number, plain_grid, slices_of
 from analysis.report.look import alternative, nothing
-from analysis.report.numbers import Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_ROWS: Final = 12

@@ -8,6 +8,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.findings.quote_variances import EFFECTS as VARIANCES
+from analysis.locale_text import counted
 from analysis.report.figures_bridge import main_cause
 from analysis.report.grids import (
     Part,
@@ -20,7 +21,7 @@ from analysis.report.grids import (
     year_name,
 )
 from analysis.report.look import alternative, chart_names, nothing, rows_figure, signed_panel
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.schema import Table
 

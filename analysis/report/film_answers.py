@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.findings.allowance import SMALLER
+from analysis.locale_text import MISSING, counted, listed
 from analysis.report.answer import Answer
 from analysis.report.figures_allowance import allowance_sentence
 from analysis.report.figures_film import (
@@ -18,7 +19,7 @@ from analysis.report.figures_film import (
 )
 from analysis.report.figures_orders import order_sentence
 from analysis.report.grids import number, slices_of
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 MOST_NAMED: Final = 3

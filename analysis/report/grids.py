@@ -12,8 +12,9 @@ import pandas as pd
 
 from analysis.errors import Unavailable
 from analysis.glossary import heading
+from analysis.locale_text import MISSING
 from analysis.report.edge import to_edge
-from analysis.report.numbers import MISSING, NOT_GIVEN, Numbers, label
+from analysis.report.numbers import NOT_GIVEN, Numbers, label
 from analysis.report.results import Review
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind, Table

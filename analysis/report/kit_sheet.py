@@ -14,6 +14,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from analysis.errors import WorkbookError
+from analysis.locale_text import counted
 from analysis.pricing.counter_kits import Kit
 from analysis.report.kit_cautions import KIT_CAUTIONS, KIT_DEFER
 from analysis.report.kit_text import (
@@ -28,7 +29,7 @@ from analysis.report.kit_text import (
 from analysis.report.layout_picture import sealed
 from analysis.report.layout_svg import SCALE, layout_svg
 from analysis.report.layout_text import Tape, first_numbers
-from analysis.report.numbers import Numbers, counted, shop_name, shortened, typed
+from analysis.report.numbers import Numbers, shop_name, shortened, typed
 from analysis.report.quote_text import tax_words
 from analysis.settings import Settings
 

@@ -10,11 +10,12 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.errors import Unreconciled
+from analysis.locale_text import MISSING, counted
 from analysis.pricing.counter_kits import Kit
 from analysis.pricing.kit_layout import KitPiece
 from analysis.report.kit_cautions import KIT_CAUTIONS
 from analysis.report.layout_text import Tape, first_numbers, in_order
-from analysis.report.numbers import MISSING, Numbers, counted, typed
+from analysis.report.numbers import Numbers, typed
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per
 

@@ -5,12 +5,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.locale_text import MISSING, counted, listed
 from analysis.packing.layouts import LEAST_LENGTH, Placed, Pull
 from analysis.pricing.layout_pieces import tape_mark_m, up_to_mark
 from analysis.pricing.layout_sheets import FilmLayout
 from analysis.pricing.tape_words import in_eighths
 from analysis.report.cautions import CAUTIONS
-from analysis.report.numbers import MISSING, Numbers, counted, listed, typed
+from analysis.report.numbers import Numbers, typed
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per
 

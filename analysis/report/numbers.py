@@ -12,6 +12,7 @@ from babel import Locale
 from babel.dates import format_date, format_interval, format_skeleton
 
 from analysis.locale_text import (
+    MISSING,
     clean,
     decimal_of,
     locale_of,
@@ -25,7 +26,6 @@ from analysis.report.edge import unit_of
 from analysis.schema import Column, Kind
 from analysis.settings import Settings
 
-MISSING: Final = "–"
 NOT_GIVEN: Final = "(not given)"
 _RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN", "RLE", "RLO", "RLI"})
 _FIRST_ISOLATE, _POP_ISOLATE = "\u2068", "\u2069"
@@ -200,19 +200,6 @@ def shortened(text: str, most: int = 44) -> str:
 def sentence_case(text: str) -> str:
     """A name at the start of a sentence: its first letter large, the others as typed."""
     return text[:1].upper() + text[1:]
-
-
-def counted(count: float, singular: str, plural: str = "") -> str:
-    """`1 job`, `12 jobs`; `– jobs` where the count is missing."""
-    word = singular if count == 1 else plural or singular + "s"
-    return f"{MISSING if pd.isna(count) else int(count)} {word}"
-
-
-def listed(words: Sequence[str]) -> str:
-    """`a`, `a and b`, `a, b and c`."""
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _isolated(text: str) -> str:

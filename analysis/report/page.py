@@ -18,10 +18,11 @@ import jinja2
 from plotly.offline import get_plotlyjs
 
 from analysis.glossary import Entry, glossary_entries
+from analysis.locale_text import MISSING
 from analysis.report.answer import Answer
 from analysis.report.cautions import CAUTIONS, DEFER
 from analysis.report.grids import Grid
-from analysis.report.numbers import MISSING, Numbers, shop_name
+from analysis.report.numbers import Numbers, shop_name
 from analysis.report.page_records import findings_grid, sources_grid
 from analysis.report.page_sections import Section, sections_of
 from analysis.report.results import Review

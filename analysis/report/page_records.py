@@ -2,9 +2,10 @@
 
 import pandas as pd
 
+from analysis.locale_text import MISSING
 from analysis.records.model import REJECTED
 from analysis.report.grids import Cell, Grid, Heading
-from analysis.report.numbers import MISSING, Numbers, shortened, typed
+from analysis.report.numbers import Numbers, shortened, typed
 from analysis.report.results import Review
 
 _EXAMPLES = 2

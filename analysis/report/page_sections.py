@@ -172,59 +172,12 @@ class Section:
 def sections_of(review: Review) -> tuple[Section, ...]:
     """Every section with its figures, in order."""
     return (
-        Section(
-            "money",
-            "Money",
-            "What the quarter left, line by line, and which services, classes and films earned it.",
-            (
-                _block("statement", gather_statement(review), draw_statement),
-                _block("bridge", gather_bridge(review), draw_bridge),
-                *(
-                    _block(f"variances-{by}", gather_variances(review, by), draw_variances)
-                    for by in ("service", "class")
-                ),
-                *(
-                    _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
-                    for by in ("service", "class", "film")
-                ),
-            ),
-            caution=MONEY_CAUTION,
-        ),
+        _money(review),
         _prices(review),
         _governs(review),
-        Section(
-            "hours",
-            "Hours",
-            "What was worked against what was quoted. First-time jobs; the ratio is that of the "
-            "sums, so a long job weighs more than a short one.",
-            (
-                _block("hours-service", gather_hours(review, "service"), draw_hours),
-                _block("hours-class", gather_hours(review, "class"), draw_hours),
-                _block("hours-task", gather_tasks(review), draw_tasks),
-            ),
-        ),
+        _hours(review),
         _overruns(review),
-        Section(
-            "film",
-            "Film",
-            "Where all film went, and what was lost of the film that was cut.",
-            (
-                *(
-                    _block(
-                        f"flow-{measure}", gather_flow_picture(review, measure), draw_flow_picture
-                    )
-                    for measure in (AREA, COST)
-                ),
-                _block("causes", gather_causes(review), draw_causes),
-                *(
-                    _block(f"waste-{by}", gather_waste(review, by), draw_stacks)
-                    for by in ("class", "service", "film", "panel", "width")
-                ),
-                _block("flows", gather_flows(review), draw_stacks),
-                _block("counts", gather_counts(review), draw_bars),
-                _block("shelf", gather_shelf(review), draw_bars),
-            ),
-        ),
+        _film(review),
         _saving(review),
         _counter(review),
         Section(
@@ -233,19 +186,82 @@ def sections_of(review: Review) -> tuple[Section, ...]:
             "First-time jobs that had to be done over, with how sure the share is.",
             (_block("redo-rate", gather_redo(review), draw_redo),),
         ),
-        Section(
-            "people",
-            "People",
-            "Who needs how long, on like jobs and as sums: to plan the week and to see where "
-            "training helps.",
-            (
-                _block("people-pooled", gather_people(review), draw_people, caution=""),
-                _block(
-                    "hours-installer", gather_hours(review, "installer"), draw_hours, caution=""
-                ),
+        _people(review),
+    )
+
+
+def _money(review: Review) -> Section:
+    """What the quarter left, what moved it, and who earned it."""
+    return Section(
+        "money",
+        "Money",
+        "What the quarter left, line by line, and which services, classes and films earned it.",
+        (
+            _block("statement", gather_statement(review), draw_statement),
+            _block("bridge", gather_bridge(review), draw_bridge),
+            *(
+                _block(f"variances-{by}", gather_variances(review, by), draw_variances)
+                for by in ("service", "class")
             ),
-            caution=STAFF_CAUTION,
+            *(
+                _block(f"margin-{by}", gather_full_margin(review, by), draw_full_margin)
+                for by in ("service", "class", "film")
+            ),
         ),
+        caution=MONEY_CAUTION,
+    )
+
+
+def _hours(review: Review) -> Section:
+    """Sums of hours, actual against quoted."""
+    return Section(
+        "hours",
+        "Hours",
+        "What was worked against what was quoted. First-time jobs; the ratio is that of the "
+        "sums, so a long job weighs more than a short one.",
+        (
+            _block("hours-service", gather_hours(review, "service"), draw_hours),
+            _block("hours-class", gather_hours(review, "class"), draw_hours),
+            _block("hours-task", gather_tasks(review), draw_tasks),
+        ),
+    )
+
+
+def _film(review: Review) -> Section:
+    """Where film went, what was lost of it, and what lies on the shelf."""
+    return Section(
+        "film",
+        "Film",
+        "Where all film went, and what was lost of the film that was cut.",
+        (
+            *(
+                _block(f"flow-{measure}", gather_flow_picture(review, measure), draw_flow_picture)
+                for measure in (AREA, COST)
+            ),
+            _block("causes", gather_causes(review), draw_causes),
+            *(
+                _block(f"waste-{by}", gather_waste(review, by), draw_stacks)
+                for by in ("class", "service", "film", "panel", "width")
+            ),
+            _block("flows", gather_flows(review), draw_stacks),
+            _block("counts", gather_counts(review), draw_bars),
+            _block("shelf", gather_shelf(review), draw_bars),
+        ),
+    )
+
+
+def _people(review: Review) -> Section:
+    """Hours of people, with the caution that goes before all of them."""
+    return Section(
+        "people",
+        "People",
+        "Who needs how long, on like jobs and as sums: to plan the week and to see where "
+        "training helps.",
+        (
+            _block("people-pooled", gather_people(review), draw_people, caution=""),
+            _block("hours-installer", gather_hours(review, "installer"), draw_hours, caution=""),
+        ),
+        caution=STAFF_CAUTION,
     )
 
 

@@ -5,6 +5,7 @@ from typing import Any, Final
 import pandas as pd
 
 from analysis.findings.bridge import DISCONTINUED, NEW
+from analysis.locale_text import counted, listed
 from analysis.pricing.follow_up_words import GAINED, LOST
 from analysis.pricing.price_cells import KEYS
 from analysis.pricing.price_review import decided_prices
@@ -14,7 +15,7 @@ from analysis.report.figures_bridge import CAUSES
 from analysis.report.figures_outlook import wages_sentence
 from analysis.report.figures_suggestions import price_sentence, suggestion_finding
 from analysis.report.grids import number, slices_of
-from analysis.report.numbers import Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.result_answer import begun_within
 from analysis.report.results import Review
 

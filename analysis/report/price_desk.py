@@ -10,6 +10,7 @@ import pandas as pd
 import plotly.graph_objects as go
 
 from analysis.errors import Unavailable
+from analysis.locale_text import counted
 from analysis.pricing.demand import Demand
 from analysis.pricing.outlook import Outlook, year_outlook
 from analysis.pricing.price_words import LOWER, RAISE
@@ -17,7 +18,7 @@ from analysis.pricing.sensitivity import with_costs
 from analysis.pricing.suggest import suggest_prices
 from analysis.report.cautions import PRICE_CAUTION
 from analysis.report.look import BLUE, INK, TEMPLATE, VERMILION
-from analysis.report.numbers import Numbers, counted, label
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 from analysis.settings import Settings
 

@@ -7,12 +7,12 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from analysis.locale_text import pretty_unit
+from analysis.locale_text import counted, pretty_unit
 from analysis.pricing.asking_price import AskingPrice, PriceFrom, asking_price
 from analysis.pricing.floor import PriceResult
 from analysis.pricing.quote import Quote
 from analysis.report.cautions import CAUTIONS, STAFF_CAUTION
-from analysis.report.numbers import Numbers, counted, places_for, typed
+from analysis.report.numbers import Numbers, places_for, typed
 from analysis.schema import Kind
 from analysis.settings import Settings
 from analysis.units import metres_per, square_metres_per

@@ -5,6 +5,7 @@ from typing import Final
 import pandas as pd
 
 from analysis.glossary import statement_line
+from analysis.locale_text import counted, listed
 from analysis.records.model import working_days
 from analysis.report.answer import Answer
 from analysis.report.figures_money import (
@@ -16,7 +17,7 @@ from analysis.report.figures_money import (
     amounts_of,
 )
 from analysis.report.grids import slices_of
-from analysis.report.numbers import Numbers, counted, label, listed
+from analysis.report.numbers import Numbers, label
 from analysis.report.results import Review
 
 _MOST_FILMS: Final = 3

@@ -5,6 +5,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from analysis.locale_text import MISSING, counted, listed
 from analysis.records.spellings import SPELT_TWO_WAYS
 from analysis.report.answer import Answer
 from analysis.report.counter_answers import counter_answer
@@ -22,7 +23,7 @@ from analysis.report.film_answers import (
     shelf_answer,
 )
 from analysis.report.grids import few, number, slices_of
-from analysis.report.numbers import MISSING, Numbers, counted, label, listed, sentence_case
+from analysis.report.numbers import Numbers, label, sentence_case
 from analysis.report.price_answers import follow_up_answer, margin_answer, price_answer
 from analysis.report.result_answer import result_answer
 from analysis.report.results import Review
@@ -31,6 +32,8 @@ from analysis.report.vehicles import Models, basis, model_names, quote_longer, r
 MOST_NAMED: Final = 3
 # So many more are named with their percent alone.
 _MOST_OTHERS: Final = 5
+# So many models must run over before it is said of the quoting, and not of them.
+_FEWEST_FOR_ALL: Final = 3
 # The first of the answers: what changed and why, what to reprice, which vehicles to quote longer,
 # where the film goes, whether the counter sale pays. They stand on the first screen.
 FIRST: Final = 6
@@ -116,10 +119,24 @@ def vehicles_answer(review: Review) -> Answer:
     if len(flagged) == 1:
         doubt = f"The chance that this is a false alarm is {say.percent(false)}."
     detail = (
-        f"{_hours_to_quote(top, review, say)}{basis(review)}{money} {doubt} "
-        f"{_maybe(models, review)}{plainly_named(models, review)}"
+        f"{_most_run_over(models, review, say)}{_hours_to_quote(top, review, say)}{basis(review)}"
+        f"{money} {doubt} {_maybe(models, review)}{plainly_named(models, review)}"
     )
     return Answer(question, line, detail, anchor)
+
+
+def _most_run_over(models: Models, review: Review, say: Numbers) -> str:
+    """Where most vehicles run over, the way of quoting does, and not a vehicle."""
+    told = int(models.frame["enough"].sum())
+    flagged = len(models.flagged)
+    if flagged < _FEWEST_FOR_ALL or 2 * flagged <= told:
+        return ""
+    add, _ = hours_to_add(review)
+    more = f" ({say.percent(add)} over all)" if add > 0 else ""
+    return (
+        f"{flagged} of {counted(told, 'model')} with enough jobs run over: that is the way of "
+        f"quoting rather than a vehicle, so quote every job longer first{more}. "
+    )
 
 
 def _others(rest: pd.DataFrame, say: Numbers) -> str:

@@ -7,8 +7,9 @@ from typing import Final
 import pandas as pd
 
 from analysis.errors import Unavailable
+from analysis.locale_text import counted
 from analysis.report.grids import Slices, labels_of, number, slices_of
-from analysis.report.numbers import Numbers, counted
+from analysis.report.numbers import Numbers
 from analysis.report.results import Review
 from analysis.result_tables import RESULT_TABLES
 from analysis.schema import Column, Kind, Table

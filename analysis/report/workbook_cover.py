@@ -8,8 +8,9 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from analysis.errors import Unavailable
 from analysis.glossary import glossary_entries
+from analysis.locale_text import counted
 from analysis.pricing.price_sheet_form import SHEET_NAME
-from analysis.report.numbers import Numbers, counted, shop_name
+from analysis.report.numbers import Numbers, shop_name
 from analysis.report.price_sheet_rows import why_no_prices
 from analysis.report.results import Review
 from analysis.report.sentences import answers

@@ -170,8 +170,8 @@ def test_all_panels_are_the_sum_of_the_panels_at_their_own_allowance() -> None:
 @pytest.mark.parametrize(
     ("kind", "shops"),
     [
-        (Kind(cuts=800, panels=5, films=3), 60),
-        (Kind(cuts=800, panels=5, films=3, scale=INCHES, slope=1.4), 60),
+        (Kind(cuts=800, panels=5, films=3), 40),
+        (Kind(cuts=800, panels=5, films=3, scale=INCHES, slope=1.4), 40),
     ],
     ids=["in parts", "in inches"],
 )
@@ -189,12 +189,12 @@ def test_intervals_cover(kind: Kind, shops: int) -> None:
         "saving": best["saving_covered"].mean(),
     }
     print(kind.scale, {name: round(float(each), 3) for name, each in covered.items()}, len(best))
-    assert len(best) > 150
+    assert len(best) > 2.5 * shops
     for name, each in covered.items():
         assert 0.84 <= each <= 0.96, name
     # Most advice is right: what it says to do saves film in truth.
     advised = best[best["verdict"].isin([SMALLER, LARGER])]
-    assert len(advised) > 20
+    assert len(advised) > shops / 3
     assert (advised["truth_saving"] > 0).mean() > 0.9
 
 

@@ -91,6 +91,17 @@ def test_a_strip_that_was_kept_is_not_lost() -> None:
     assert areas(all_kept)["avoidable_area_m2"].tolist() == [0.0]
 
 
+@pytest.mark.parametrize(("saved", "told"), [(0.8e-4, 0.0), (1.3e-4, 1.3e-4)])
+def test_under_a_square_centimetre_is_rounding_and_no_better_layout(
+    saved: float, told: float
+) -> None:
+    """Of a piece laid along the roll only what was pulled beyond its own length can be saved."""
+    one = frame(pull("J1", 50 + saved / (60 * INCH) / INCH, (50, 20)))
+    found = lay_again(one, ["GB-60"], 0.0, pack_quick).areas
+    assert found["avoidable_area_m2"].tolist() == pytest.approx([told], abs=2e-5)
+    assert (found["avoidable_area_m2"] == 0).tolist() == [told == 0]
+
+
 def test_what_takes_no_part_has_none() -> None:
     """Recuts, offcuts, counter sales and the shop's own cuts are no layout of the day's pieces."""
     others = [

@@ -25,9 +25,9 @@ from tests.findings.simulated import (
 
 SCENARIOS = {"none over": NONE_OVER, "few over": FEW_OVER, "normal": NORMAL}
 SEEDS = {
-    "none over": range(1000, 1060),
-    "few over": range(1000, 1100),
-    "normal": range(1000, 1060),
+    "none over": range(1000, 1030),
+    "few over": range(1000, 1075),
+    "normal": range(1000, 1040),
 }
 
 

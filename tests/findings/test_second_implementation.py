@@ -9,16 +9,19 @@ tried, so that for the demo `PACKED` names what is left to laws. Nothing else is
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Hashable, Mapping, Set
+from collections.abc import Callable, Hashable, Mapping, Set
 from dataclasses import replace
 from fractions import Fraction
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
 
+from analysis.findings.film_lessons import learn_film
 from analysis.findings.lessons import LEARNT
+from analysis.pricing.counter_review import CounterReview, review_counter
 from analysis.record_tables import RECORD_TABLES
 from analysis.records.model import Records
 from analysis.records.read import read_records
@@ -131,6 +134,18 @@ BRIDGE = {"quarter_bridge", "bridge_cells"}
 SEEDS = (0, 3, 4, 5, 6, 7, 10, 13, 14, 16, 17, 18, 19, 20, 21, 23)
 
 
+class Counted:
+    """Has a review leave out what is not compared here, which is a third of its time."""
+
+    def ask(self, function: Callable[..., Any], *args: Any, **kwargs: Any) -> Callable[[], Any]:
+        """Nothing instead of estimates of film and of the counter sale."""
+        if function is learn_film:
+            return dict
+        if function is review_counter:
+            return partial(CounterReview, None, {}, {})
+        return partial(function, *args, **kwargs)
+
+
 def test_every_column_is_compared_or_named(tmp_path: Path) -> None:
     """A new column of a result table must come into one implementation or be named here."""
     labels = write_random_shop(tmp_path, 1)
@@ -147,7 +162,7 @@ def test_random_shops_come_out_the_same(seed: int, tmp_path: Path) -> None:
     records = read_records(tmp_path)
     assert not (records.findings["severity"] == "rejected").any()
     # An early quarter, with little before it, or the last: every other shop.
-    review = review_records(records, labels[1] if seed % 2 else labels[-1])
+    review = review_records(records, labels[1] if seed % 2 else labels[-1], helper=Counted())
     assert differences(review, tmp_path) == []
     assert differences_of_year(review, tmp_path) == []
 
@@ -157,7 +172,7 @@ def test_the_demo_shop_comes_out_the_same(quarter: str, tmp_path: Path) -> None:
     review = demo_review()
     records = review.records
     if quarter != review.quarter.label:
-        review = review_records(records, quarter)
+        review = review_records(records, quarter, helper=Counted())
     write_clean(records, tmp_path)
     assert differences(review, tmp_path, packed=False) == []
     assert differences_of_year(review, tmp_path) == []

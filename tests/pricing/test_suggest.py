@@ -228,6 +228,13 @@ def test_no_further_than_the_largest_change() -> None:
     assert row["reason"].endswith("It stays under its floor of $366.")
 
 
+def test_a_raise_that_still_loses_says_how_much() -> None:
+    row = suggested(basis_of({"current_price": 150.0}), None)
+    lost = 190 + 0.5 - row["suggested_price"] * 0.97
+    assert (row["verdict"], row["suggested_price"]) == ("raise", 165)
+    assert row["reason"].endswith(f"its floor of $366, and each job still loses ${lost:.0f}.")
+
+
 def test_quotes_that_do_not_tell_hold_back_a_raise_that_may_lose() -> None:
     """Not learnt, but what is usual says that customers would leave: no raise, and no curve."""
     basis = basis_of({"current_price": 340.0})

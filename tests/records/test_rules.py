@@ -406,6 +406,12 @@ DOUBTING: list[Fault] = [
         ),
         [("purchases", 8, "roll_length")],
     ),
+    # Of two purchases that are far apart nobody can tell which is wrong.
+    (
+        "film-price-out-of-line",
+        lambda s: s.copy("purchases", 2, invoice="INV-3", roll_length="5 yd"),
+        [("purchases", 2, "roll_length"), ("purchases", 7, "roll_length")],
+    ),
     # The two names as one have no wage either.
     (
         "crew-with-comma",

@@ -1,6 +1,7 @@
 """A made-up review: every result table filled from a seed, in agreement with itself."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -232,6 +233,21 @@ def _redo(random: np.random.Generator) -> pd.DataFrame:
 
 
 def _tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
+    """Every table, made once; a test may change its own copy."""
+    return _copies(_made_tables(seed, size, utilisation))
+
+
+def _copies(tables: dict[str, Any]) -> dict[str, Any]:
+    return {k: v.copy() if isinstance(v, pd.DataFrame) else v for k, v in tables.items()}
+
+
+@cache
+def _usual_prices() -> dict[str, Any]:
+    return made_prices.prices(Settings())
+
+
+@cache
+def _made_tables(seed: int, size: float, utilisation: float) -> dict[str, Any]:
     random = np.random.default_rng(seed)
     models = {"make": [m for m, _ in MODELS], "model": [m for _, m in MODELS]}
     margin = _margin(random, "service", SERVICES, size)
@@ -331,10 +347,11 @@ def build_review(
     previous: Mapping[str, pd.DataFrame | Unavailable] | None = None,
 ) -> Review:
     """A whole review from a seed; tables given stand in the place of the made ones."""
-    settings = settings or Settings()
     quarter = Quarter(2026, 3)
     # What a price must leave depends on the settings' targets and fees.
-    made = _tables(seed, 1.0, 88.0) | made_prices.prices(settings)
+    prices = made_prices.prices(settings) if settings else _copies(_usual_prices())
+    settings = settings or Settings()
+    made = _tables(seed, 1.0, 88.0) | prices
     made_year = _tables(seed + 1, 4.0, 83.0) | {"counter_sales": made_counter.counter_year()}
     return Review(
         quarter=quarter,

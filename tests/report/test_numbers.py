@@ -7,15 +7,14 @@ from babel.numbers import parse_decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
+from analysis.locale_text import counted, listed
 from analysis.periods import Quarter
 from analysis.report.edge import half_away
 from analysis.report.numbers import (
     MISSING,
     NOT_GIVEN,
     Numbers,
-    counted,
     label,
-    listed,
     places_for,
     sentence_case,
     shortened,

@@ -154,6 +154,21 @@ def test_many_models_more_are_counted(
     assert vehicles_answer(make_review()).line.endswith("; and 1 more.")
 
 
+def test_where_most_models_run_over_it_is_the_quoting(make_review: MakeReview) -> None:
+    frame = make_review().frame("hours_by_model").assign(jobs_to_date=24)
+    count = len(frame)
+    most = frame.assign(flagged=[at < count // 2 + 1 for at in range(count)])
+    half = frame.assign(flagged=[at < count // 2 for at in range(count)])
+    told = vehicles_answer(make_review(results={"hours_by_model": most})).detail
+    assert told.startswith(
+        f"{count // 2 + 1} of {count} models with enough jobs run over: that is the way of quoting "
+        "rather than a vehicle, so quote every job longer first ("
+    )
+    assert " over all). So that 70% of such jobs" in told
+    untold = vehicles_answer(make_review(results={"hours_by_model": half})).detail
+    assert untold.startswith("So that 70% of such jobs")
+
+
 def test_without_a_flag_the_likeliest_is_named(make_review: MakeReview) -> None:
     answer = vehicles_answer(two_models(make_review, flagged=False))
     assert answer.is_known

@@ -333,7 +333,7 @@ def value(cell: Any) -> Any:
 def same(one: Any, other: Any, column: str) -> bool:
     if isinstance(one, float) and isinstance(other, float):
         relative, absolute = LAID_OUT.get(column, (1e-7, 1e-6))
-        return one == pytest.approx(other, rel=relative, abs=absolute)
+        return one == other or one == pytest.approx(other, rel=relative, abs=absolute)
     return bool(one == other)
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import timedelta
 from fractions import Fraction
+from functools import cache
 from math import sqrt
 from typing import Any
 
@@ -59,6 +60,7 @@ def row_of_task(
 ) -> dict[str, Any]:
     """Hours less usual hours, with Student's interval from line to line."""
 
+    @cache
     def rate(service: str) -> Any:
         same = [line for line in others if line.service == service]
         return ratio(

@@ -61,13 +61,13 @@ def run_review(
     progress: Callable[[str], None] | None = None,
     *,
     installers_as_letters: bool = False,
-    two_processes: bool = False,
+    two_processes: bool = True,
 ) -> Review:
     """Read a records folder and compute the quarter's results.
 
     `quarter` is a label such as 2026Q3; by default the last complete one in the records;
     `installers_as_letters` puts a letter for every name of the people who do the work;
-    `two_processes` lets a second process take half of the work, with the same results in less time
+    with `two_processes` a second process takes half of the work, with the same results in less time
     and as much memory again. Raises `WorkbookError` where the folder, its settings or the quarter
     make a review impossible.
     """

@@ -16,7 +16,7 @@ DEMO: Final = Path(__file__).parents[1] / "data_demo"
 @cache
 def demo_review() -> Review:
     """The review of the default quarter."""
-    return run_review(DEMO)
+    return run_review(DEMO, two_processes=False)
 
 
 @cache

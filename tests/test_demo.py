@@ -46,7 +46,7 @@ def review(
         return demo_review()
     folder = tmp_path_factory.mktemp(f"seed{request.param}")
     makers[0].build(folder, seed=request.param)
-    return run_review(folder)
+    return run_review(folder, two_processes=False)
 
 
 def test_the_generator_writes_the_committed_bytes(

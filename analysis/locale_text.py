@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from copy import copy
 from decimal import Decimal
 from functools import cache
-from math import isnan
 from typing import Final
 
+import pandas as pd
 from babel import Locale
 from babel.numbers import NumberPattern
 
@@ -66,7 +66,7 @@ def pretty_unit(unit: str) -> str:
 def counted(count: float, singular: str, plural: str = "") -> str:
     """`1 job`, `12 jobs`; `– jobs` where the count is missing."""
     word = singular if count == 1 else plural or singular + "s"
-    return f"{MISSING if isnan(count) else int(count)} {word}"
+    return f"{MISSING if pd.isna(count) else int(count)} {word}"
 
 
 def listed(words: Sequence[str]) -> str:

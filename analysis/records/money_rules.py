@@ -202,17 +202,23 @@ def _film_price_jumps(purchases: pd.DataFrame) -> Found:
     size, median = of_film.transform("size"), of_film.transform("median")
     # Which of two is wrong is not to be told: each is held against the other.
     usual = median.where(size >= _FEWEST_PRICES, 2 * median - price)
-    far = (size > 1) & (area > 0) & ((price > usual * _FAR) | (price < usual / _FAR))
+    known = (size > 1) & (area > 0) & (usual > 0)
+    far = known & ((price > usual * _FAR) | (price < usual / _FAR))
     does = pd.Series("it usually does", index=film.index).where(
         size >= _FEWEST_PRICES, "it does in the film's only other purchase: one of the two is wrong"
     )
     problems = [
-        f"an area of {item} costs {each / common:,.2g} times what {usually}"
+        f"an area of {item} costs {_times(each / common)} what {usually}"
         for item, each, common, usually in zip(
             film["item"][far], price[far], usual[far], does[far], strict=True
         )
     ]
     return found(PRICE_OUT_OF_LINE, "purchases", "roll_length", film.index[far], problems)
+
+
+def _times(ratio: float) -> str:
+    """`12.5 times`, `0.08 times`."""
+    return f"{ratio:,.1f} times" if ratio >= 1 else f"{ratio:.2g} times"
 
 
 def _purchase_lines(shop: Shop) -> Iterator[Found]:

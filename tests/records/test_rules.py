@@ -737,6 +737,18 @@ def test_a_redo_of_another_vehicle_or_service_in_words(shop: Any) -> None:
     ]
 
 
+def test_of_two_purchases_far_apart_neither_is_called_the_wrong_one(shop: Any) -> None:
+    shop.copy("purchases", 2, invoice="INV-3", roll_length="5 yd")
+    rest = "what it does in the film's only other purchase: one of the two is wrong"
+    assert shop.read().findings["problem"].tolist() == [
+        f"an area of GB-60 costs 0.2 times {rest}",
+        f"an area of GB-60 costs 5.0 times {rest}",
+    ]
+    # Beside a roll that cost nothing no other is dear.
+    shop.set("purchases", 7, unit_price="0")
+    assert shop.read().findings["problem"].tolist() == [f"an area of GB-60 costs 0 times {rest}"]
+
+
 def test_a_redo_is_of_any_line_of_its_job_however_it_is_spelt(shop: Any) -> None:
     shop.set("jobs", 5, redo_of="J2", service="hood")
     assert shop.read().findings.empty

@@ -1,6 +1,7 @@
 """What holds for every test."""
 
 import gc
+import shutil
 from pathlib import Path
 from typing import Final
 
@@ -8,6 +9,8 @@ import pytest
 from hypothesis import settings
 
 from analysis.second_process import GARBAGE_SELDOM
+from tests.kept import folder_of_kept
+from tests.studies import is_study
 
 # No test asserts an absolute time: a busy machine is no fault.
 settings.register_profile("unhurried", deadline=None)
@@ -34,8 +37,30 @@ LONGEST: Final = (
 )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest files first; the others as they were."""
+def pytest_configure(config: pytest.Config) -> None:
+    """One folder of kept reviews for all workers, which have its name from the first process."""
+    if not hasattr(config, "workerinput"):
+        folder = folder_of_kept()
+        config.add_cleanup(lambda: shutil.rmtree(folder, ignore_errors=True))
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--studies`."""
+    parser.addoption(
+        "--studies", action="store_true", help="also the long ones of tests/studies.py"
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """The longest files first, the others as they were; studies only where they are asked for."""
     folder = Path(__file__).parent
     place = {folder / name: at for at, name in enumerate(LONGEST)}
     items.sort(key=lambda item: place.get(item.path, len(place)))
+    if config.getoption("studies"):
+        return
+    chosen, left_out = [], []
+    for item in items:
+        here = item.path.relative_to(folder).as_posix() if folder in item.path.parents else ""
+        (left_out if is_study(here, item.name) else chosen).append(item)
+    config.hook.pytest_deselected(items=left_out)
+    items[:] = chosen

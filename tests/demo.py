@@ -1,4 +1,4 @@
-"""The demo shop as most tests read it: worked out once a process, and changed by nobody."""
+"""The demo shop as most tests read it: worked out once, and changed by nobody."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Final
 from analysis.pricing.quote import Quoter
 from analysis.report.results import Review
 from analysis.review import prepare_next_quotes, run_review
+from tests.kept import kept
 
 DEMO: Final = Path(__file__).parents[1] / "data_demo"
 
@@ -16,7 +17,8 @@ DEMO: Final = Path(__file__).parents[1] / "data_demo"
 @cache
 def demo_review() -> Review:
     """The review of the default quarter."""
-    return run_review(DEMO, two_processes=False)
+    review: Review = kept(run_review)(DEMO, two_processes=False)
+    return review
 
 
 @cache

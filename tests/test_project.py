@@ -17,6 +17,7 @@ from analysis.records.rules import RULES
 from analysis.result_tables import RESULT_TABLES
 from analysis.settings import known_keys
 from tests import documents
+from tests.studies import STUDIES
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "analysis"
@@ -48,6 +49,14 @@ def test_imports_run_along_the_way_of_the_data(path: Path) -> None:
             if name.split(".")[0] == "analysis" and name != "analysis":
                 order = STAGES.index(stage_of(name)), STAGES.index(stage_of(own))
                 assert order[0] <= order[1], f"{own} imports {name}, which comes after it"
+
+
+@pytest.mark.parametrize("file", STUDIES)
+def test_a_study_is_a_test(file: str) -> None:
+    """One that was renamed would no longer be left out."""
+    text = (ROOT / "tests" / file).read_text(encoding="utf-8")
+    for part in STUDIES[file]:
+        assert part.partition("[")[0] in text, part
 
 
 def test_no_file_is_long_without_a_reason() -> None:

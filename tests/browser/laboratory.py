@@ -122,7 +122,7 @@ def _command(made: Laboratory) -> list[str]:
 def _environment(folder: Path) -> dict[str, str]:
     own = {
         name: str(folder / name.lower())
-        for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "IPYTHONDIR")
+        for name in ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR")
     }
     paths = [str(ROOT), os.environ.get("PYTHONPATH", "")]
     return os.environ | own | {"PYTHONPATH": os.pathsep.join(filter(None, paths))}

@@ -83,7 +83,7 @@ def records_of(lines: list[dict[str, Any]], entries: list[dict[str, Any]]) -> Re
     return Records(tables, nothing, {}, (), frozenset(), Settings())
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lines=JOB_LINES, entries=ENTRIES)
 def test_hours_and_wages_are_conserved(
     lines: list[dict[str, Any]], entries: list[dict[str, Any]]
@@ -117,7 +117,7 @@ def test_hours_and_wages_are_conserved(
     assert (result["bay_hours"].sum() <= result["actual_hours"].sum() + 1e-9).all()
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(lines=JOB_LINES, percent=st.integers(0, 500), fixed=st.integers(0, 99))
 def test_card_fees_add_to_the_cent(lines: list[dict[str, Any]], percent: int, fixed: int) -> None:
     jobs = records_of(lines, [])["jobs"]

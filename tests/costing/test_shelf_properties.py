@@ -126,7 +126,7 @@ def frames(events: dict[str, list[dict[str, Any]]]) -> tuple[pd.DataFrame, ...]:
     return lines, credits, cut_areas(pulls), counts
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(events=film_events(), costing=COSTING, cut_at=DAYS)
 def test_film_is_conserved_in_area_and_money(
     events: dict[str, list[dict[str, Any]]], costing: str, cut_at: int
@@ -336,7 +336,7 @@ def test_first_in_first_out_never_leaves_the_range_of_prices(
     assert (each <= unit.max() * (1 + 1e-6)).all()
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 4), st.integers(0, 10_000)), min_size=1, max_size=30),
     st.lists(st.integers(-50_000, 50_000), min_size=5, max_size=5),

@@ -6,6 +6,8 @@ many shops (`score` and `coverage` give standard errors over the shops).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pytest
 
@@ -32,12 +34,18 @@ SEEDS = {
 
 
 @pytest.fixture(scope="module")
-def runs() -> dict[str, Runs]:
-    """All shops, fitted once for all the tests of this file."""
-    return {name: run_shops(SCENARIOS[name], SEEDS[name]) for name in SCENARIOS}
+def runs() -> Mapping[str, Runs]:
+    """All shops of a scenario, fitted once for all the tests of this file that ask for it."""
+    return _Fitted()
 
 
-def test_without_an_overrun_few_shops_have_a_flag(runs: dict[str, Runs]) -> None:
+class _Fitted(dict[str, Runs]):
+    def __missing__(self, name: str) -> Runs:
+        self[name] = run_shops(SCENARIOS[name], SEEDS[name])
+        return self[name]
+
+
+def test_without_an_overrun_few_shops_have_a_flag(runs: Mapping[str, Runs]) -> None:
     models = runs["none over"].models
     assert not models["is_over"].any()
     assert score(models, "pooled").shops_flagged <= ERROR_RATE
@@ -45,7 +53,7 @@ def test_without_an_overrun_few_shops_have_a_flag(runs: dict[str, Runs]) -> None
 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])
-def test_the_share_of_false_flags_is_within_the_rate(name: str, runs: dict[str, Runs]) -> None:
+def test_the_share_of_false_flags_is_within_the_rate(name: str, runs: Mapping[str, Runs]) -> None:
     """The mean over the shops of each one's false share: what the rate is defined for."""
     found = score(runs[name].models, "pooled")
     assert found.flags > 50
@@ -53,7 +61,7 @@ def test_the_share_of_false_flags_is_within_the_rate(name: str, runs: dict[str, 
 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])
-def test_the_flags_of_all_shops_together(name: str, runs: dict[str, Runs]) -> None:
+def test_the_flags_of_all_shops_together(name: str, runs: Mapping[str, Runs]) -> None:
     """False flags ÷ flags of all shops: within the rate and one standard error of so many shops.
 
     Shops with many flags weigh more in it than in the mean over the shops.
@@ -64,13 +72,13 @@ def test_the_flags_of_all_shops_together(name: str, runs: dict[str, Runs]) -> No
 
 
 @pytest.mark.parametrize("name", ["few over", "normal"])
-def test_twice_as_many_finds_as_each_model_alone(name: str, runs: dict[str, Runs]) -> None:
+def test_twice_as_many_finds_as_each_model_alone(name: str, runs: Mapping[str, Runs]) -> None:
     models = runs[name].models
     assert score(models, "each model alone").found > 0
     assert score(models, "pooled").found >= 2 * score(models, "each model alone").found
 
 
-def test_flagging_by_the_mean_alone_is_mostly_wrong(runs: dict[str, Runs]) -> None:
+def test_flagging_by_the_mean_alone_is_mostly_wrong(runs: Mapping[str, Runs]) -> None:
     """So that the tests above mean something: chance alone carries many models over."""
     found = score(runs["few over"].models, "naive")
     print(f"naive rule: {found.false_share:.0%} of {found.flags} flags are false")
@@ -84,7 +92,7 @@ GROUPS = ("models", "classes", "services")
 @pytest.mark.parametrize("group", GROUPS)
 @pytest.mark.parametrize("name", ["few over", "normal"])
 def test_ninety_percent_intervals_cover_ninety_percent(
-    name: str, group: str, runs: dict[str, Runs]
+    name: str, group: str, runs: Mapping[str, Runs]
 ) -> None:
     """Of classes (eight a shop) and services (five), chance may carry the share 3 points off."""
     share, error = coverage(getattr(runs[name], group))
@@ -92,7 +100,7 @@ def test_ninety_percent_intervals_cover_ninety_percent(
     assert 0.87 <= share <= 0.93
 
 
-def test_nothing_over_is_covered_at_least_as_often(runs: dict[str, Runs]) -> None:
+def test_nothing_over_is_covered_at_least_as_often(runs: Mapping[str, Runs]) -> None:
     """Models that do not differ: the prior on the spreads keeps the intervals wider than needed."""
     assert coverage(runs["none over"].models)[0] >= 0.90
 

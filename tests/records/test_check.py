@@ -321,7 +321,7 @@ ODD_CELLS = st.sampled_from(
 
 @given(data=st.data())
 @settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 def test_rows_read_are_rows_used_and_rejected(data: Any, shop: Any, tmp_path: Path) -> None:
     tables = {name: [list(row) for row in rows] for name, rows in shop.tables.items()}

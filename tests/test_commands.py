@@ -281,18 +281,23 @@ def test_check_writes_beside_the_records_and_says_what_is_wrong(
     ]
 
 
-@pytest.mark.parametrize(("strict", "status"), [((), 0), (("--strict", "doubtful"), 1)])
-def test_strictness_decides_the_exit_status(
-    strict: tuple[str, ...], status: int, tmp_path: Path
-) -> None:
-    """Blank payment is doubtful, and told; nothing is rejected."""
-    shop = write_shop(
-        tmp_path / "shop",
+def one_job(folder: Path) -> Path:
+    """A shop of one job, without payment and without any purchase."""
+    return write_shop(
+        folder,
         jobs="""
             job_id | finished_on | service | make | model | quoted_hours | quoted_price
             J2 | 2026-02-11 | roof | Quillon | Heron | 3 | 400""",
         purchases="invoice | received_on | supplier | item | kind | quantity | unit_price",
     )
+
+
+@pytest.mark.parametrize(("strict", "status"), [((), 0), (("--strict", "doubtful"), 1)])
+def test_strictness_decides_the_exit_status(
+    strict: tuple[str, ...], status: int, tmp_path: Path
+) -> None:
+    """Blank payment is doubtful, and told; nothing is rejected."""
+    shop = one_job(tmp_path / "shop")
     assert main(["check", str(shop), *strict]) == status
     assert main(["review", str(shop), "--quarter", "2026Q1", *strict]) == status
 
@@ -356,13 +361,7 @@ sys.exit(cli.main(sys.argv[2:], two_processes=True))
 
 def test_a_stop_half_way_leaves_the_earlier_review(tmp_path: Path) -> None:
     """Stopped at several steps; what stands there is a whole review each time."""
-    shop = write_shop(
-        tmp_path / "shop",
-        jobs="""
-            job_id | finished_on | service | make | model | quoted_hours | quoted_price
-            J2 | 2026-02-11 | roof | Quillon | Heron | 3 | 400""",
-        purchases="invoice | received_on | supplier | item | kind | quantity | unit_price",
-    )
+    shop = one_job(tmp_path / "shop")
     out = tmp_path / "reviews" / "review"
     review = ["review", str(shop), "--quarter", "2026Q1", "--out", str(out)]
     assert main(review) == 0

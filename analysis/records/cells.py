@@ -93,6 +93,9 @@ class ReadColumn:
     faults: pd.Series
 
 
+_NO_FAULTS: Final = pd.Series([], pd.RangeIndex(0), dtype=object)
+
+
 def dtype_of(column: Column) -> str:
     """Give the dtype of a column in the frames inside."""
     return _DTYPES.get(column.kind, "float64")
@@ -123,8 +126,10 @@ def read_column(cells: pd.Series, column: Column, settings: Settings) -> ReadCol
     if column.kind is Kind.DATE and faults:
         times = np.bincount(codes, minlength=len(distinct)).tolist()
         faults = date_remedies(DateCells(distinct, times, values), faults, settings.date_formats)
-    typed = _typed(values, column).take(codes).set_axis(cells.index)
-    at = np.flatnonzero(np.isin(codes, list(faults))) if faults else np.array([], dtype="int64")
+    typed = pd.Series(_typed(values, column).array.take(codes), cells.index)
+    if not faults:
+        return ReadColumn(typed, _NO_FAULTS)
+    at = np.flatnonzero(np.isin(codes, list(faults)))
     told = pd.Series([faults[code] for code in codes[at]], index=cells.index[at], dtype=object)
     return ReadColumn(typed, told)
 

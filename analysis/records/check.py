@@ -19,6 +19,7 @@ from analysis.records.delimited import Note, RawTable
 from analysis.records.entry_rules import entry_findings
 from analysis.records.film_rules import film_findings, width_unknown, with_pulled_width
 from analysis.records.headers import Header, header_notes, read_header
+from analysis.records.job_lines import known_lines
 from analysis.records.job_rules import HOURS_AGAINST_LOG, job_findings
 from analysis.records.model import FINDING_COLUMNS, REJECTED
 from analysis.records.money_rules import PRICE_UNDER_FILM, money_findings
@@ -33,6 +34,7 @@ from analysis.records.rule import Found, Rule, Shop, found, rows_told
 from analysis.records.size_rules import size_findings
 from analysis.records.slip_rules import (
     PRICE_FAR_FROM_LIST,
+    asked_lines,
     slip_findings,
     usual_price_findings,
 )
@@ -97,7 +99,8 @@ class _Work:
                     self.rejected[each.table].loc[each.at] = True
 
     def clean(self, name: str, frame: pd.DataFrame) -> pd.DataFrame:
-        return frame[~self.rejected[name]]
+        rejected = self.rejected[name]
+        return frame[~rejected] if rejected.any() else frame
 
 
 def check_tables(
@@ -141,7 +144,9 @@ def check_tables(
             work.rejected[name][:] = True
     tell("checking the tables against each other")
     written = {name: tables[name].written if name in tables else frames[name] for name in frames}
-    shop = Shop(settings, written, frames, _reject_rows(frames, work))
+    used = _reject_rows(frames, work)
+    lines = {name: known_lines(used[name], used["jobs"]) for name in ("hours", "cuts")}
+    shop = Shop(settings, written, frames, used, lines)
     _tell_doubtful(shop, work)
     return _checked(shop, work, tables)
 
@@ -160,9 +165,9 @@ def _read_table(raw: RawTable, table: Table, settings: Settings) -> tuple[_ReadT
         columns[column.inside] = read.typed
         findings += _cell_findings(table, column, read.faults)
         if column.required:
-            blank = read.typed.isna() & ~index.isin(read.faults.index)
+            blank = index[read.typed.isna()].difference(read.faults.index)
             problem = f"{column.name} is blank, and every row of {table.name} needs it"
-            findings.append(found(REQUIRED_BLANK, table.name, column.name, index[blank], problem))
+            findings.append(found(REQUIRED_BLANK, table.name, column.name, blank, problem))
     remarks = remark_rows(raw, header, table, columns)
     columns["row"] = pd.Series(raw.rows, index=index, dtype="int64")
     written = pd.DataFrame(columns, index=index)
@@ -224,7 +229,8 @@ def _tell_doubtful(shop: Shop, work: _Work) -> None:
     work.add(names.findings)
     jobs = list(job_findings(shop, names.odd))
     work.add(jobs)
-    slips = slip_findings(shop, rows_told(jobs, HOURS_AGAINST_LOG))
+    asked = asked_lines(shop)
+    slips = slip_findings(shop, asked, rows_told(jobs, HOURS_AGAINST_LOG))
     work.add(slips)
     work.add(entry_findings(shop))
     work.add(film_findings(shop, names.odd["film"]))
@@ -233,13 +239,15 @@ def _tell_doubtful(shop: Shop, work: _Work) -> None:
     priced = rows_told(slips, PRICE_FAR_FROM_LIST)
     money = list(money_findings(shop, names.odd["installer"], names.odd["service"], priced))
     work.add(money)
-    work.add(usual_price_findings(shop, rows_told(money, PRICE_UNDER_FILM)))
+    work.add(usual_price_findings(shop, asked, rows_told(money, PRICE_UNDER_FILM)))
 
 
 def _checked(shop: Shop, work: _Work, tables: Mapping[str, _ReadTable]) -> Checked:
     notes = findings_frame(chain.from_iterable(_notes(each) for each in tables.values()))
     cells = [_found_frame(each, tables[each.table]) for each in work.found]
     findings = _one_a_cell(pd.concat([*cells, findings_frame([])], ignore_index=True), notes)
+    is_told = findings["severity"] == REJECTED
+    told = findings[is_told].groupby("table")["row"].nunique().to_dict()
     rejected: dict[str, str] = {}
     counts: dict[str, RowCounts] = {}
     for name, each in tables.items():
@@ -249,17 +257,17 @@ def _checked(shop: Shop, work: _Work, tables: Mapping[str, _ReadTable]) -> Check
         counts[name] = RowCounts(
             len(each.raw.cells) + len(each.raw.rejected_rows), len(shop.used[name]), len(rows)
         )
-        _reconcile(name, each, counts[name], findings)
+        _reconcile(each, counts[name], told.get(name, 0))
     frames = {name: frame.reset_index(drop=True) for name, frame in shop.used.items()}
     return Checked(frames, _in_order(findings, tables), rejected, counts)
 
 
-def _reconcile(name: str, table: _ReadTable, count: RowCounts, findings: pd.DataFrame) -> None:
+def _reconcile(table: _ReadTable, count: RowCounts, told: int) -> None:
+    """Hold the counts of a table against each other; `told` : rows told of as rejected."""
     assert_reconciled(f"rows of {table.raw.file}", count.used + count.rejected, count.read, 0)
     if not table.header.missing:
-        told = findings[(findings["table"] == name) & (findings["severity"] == REJECTED)]
         what = f"rejected rows of {table.raw.file}, with their findings"
-        assert_reconciled(what, told["row"].nunique(), count.rejected, 0)
+        assert_reconciled(what, told, count.rejected, 0)
 
 
 def findings_frame(rows: Iterable[tuple[object, ...]]) -> pd.DataFrame:

@@ -27,6 +27,8 @@ SURPLUS_AT_FIRST_COUNT = Rule(
 def count_findings(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
     """Everything doubtful about stock counts; `misspelt` films are told of elsewhere."""
     counts = shop.used["stock_counts"]
+    if counts.empty:
+        return
     first = counts.groupby("film")["counted_on"].min()
     asked = counts[counts["counted_on"] == look_up(counts["film"], first)]
     area = asked["area_on_hand_m2"].fillna(asked["length_on_hand_m"] * asked["roll_width_m"])
@@ -37,6 +39,8 @@ def count_findings(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
     told = told[told.isin(_films_known(shop)) & ~told.isin(misspelt)]
     rows = asked.drop_duplicates("film")
     rows = rows[rows["film"].isin(told)]
+    if rows.empty:
+        return
     remedy = _remedy(shop)
     for column, here in (
         ("area_on_hand", rows["area_on_hand_m2"].notna()),

@@ -30,6 +30,8 @@ DECISION_NOT_LISTED = Rule(
 
 def decision_findings(shop: Shop, misspelt_services: frozenset[str]) -> Iterator[Found]:
     """Everything doubtful about decisions; misspelt services are told of elsewhere."""
+    if shop.used["decisions"].empty:
+        return
     known = set(misspelt_services)
     for table in ("jobs", "quotes", "price_list"):
         known |= set(shop.read[table]["service"].dropna())

@@ -97,14 +97,12 @@ def shared_widths(purchases: pd.DataFrame) -> pd.Series:
     return widths["min"][widths["max"] - widths["min"] <= HAIR]
 
 
-def _roll_widths(purchases: pd.DataFrame) -> pd.Series:
-    """Give the widest width under each film and roll tag [m]."""
-    tagged = maybe_film(purchases).dropna(subset="roll_id")
-    return tagged.groupby(["item", "roll_id"])["roll_width_m"].max()
-
-
-def _of_roll(rows: pd.DataFrame, purchases: pd.DataFrame) -> pd.Series:
-    widths = _roll_widths(purchases).rename("width").reset_index()
+def _of_roll(rows: pd.DataFrame, bought: pd.DataFrame) -> pd.Series:
+    """For rows of `film` and `roll_id`: the widest width under that film and roll tag [m]."""
+    if rows["roll_id"].isna().all():
+        return pd.Series(np.nan, rows.index)
+    of_tag = bought[bought["roll_id"].notna()].groupby(["item", "roll_id"])["roll_width_m"]
+    widths = of_tag.max().rename("width").reset_index()
     matched = rows[["film", "roll_id"]].merge(
         widths,
         left_on=["film", "roll_id"],
@@ -117,7 +115,10 @@ def _of_roll(rows: pd.DataFrame, purchases: pd.DataFrame) -> pd.Series:
 
 def with_pulled_width(cuts: pd.DataFrame, purchases: pd.DataFrame) -> pd.DataFrame:
     """Cuts with a blank `pulled_width` filled in: the roll's, else the one that the film shares."""
-    width = cuts["pulled_width_m"].fillna(_of_roll(cuts, purchases))
+    width = cuts["pulled_width_m"]
+    if width.notna().all():
+        return cuts
+    width = width.fillna(_of_roll(cuts, maybe_film(purchases)))
     return cuts.assign(pulled_width_m=width.fillna(look_up(cuts["film"], shared_widths(purchases))))
 
 
@@ -133,13 +134,15 @@ def width_unknown(cuts: pd.DataFrame) -> Found:
 
 def film_findings(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
     """Everything doubtful about film; `misspelt` films are told of elsewhere."""
-    pulls = _pulls(shop)
-    for table, rows in pulls.items():
-        yield _before_bought(shop, table, rows)
-        yield _wider(shop, table, rows)
+    bought = maybe_film(shop.read["purchases"])
+    for table, rows in _pulls(shop).items():
+        if len(rows):
+            yield _before_bought(bought, table, rows)
+            yield _wider(bought, table, rows, shop.settings)
+    known = {*bought["item"].dropna(), *misspelt}
     for table in ("jobs", "cuts", "stock_counts", "counter_sales"):
-        yield _never_bought(shop, table, misspelt)
-    yield from _cut_references(shop)
+        yield _never_bought(shop, table, known)
+    yield from _cut_references(shop, bought)
     differ = sheet_against_log(shop, "pulled_length_m", "cuts", "pulled_length_m")
     problems = [
         f"the job sheet says {in_length(sheet, shop.settings)}, the cuts "
@@ -204,33 +207,31 @@ _WHEN: Final = {"cuts": "cut_on", "jobs": "finished_on", "counter_sales": "sold_
 _WIDTH: Final = {"cuts": "pulled_width", "jobs": "roll_width", "counter_sales": "width"}
 
 
-def _before_bought(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
-    bought = look_up(pulls["film"], _first_bought(shop.read["purchases"]))
-    early = pulls[pulls["on"] < bought]
+def _before_bought(bought: pd.DataFrame, table: str, pulls: pd.DataFrame) -> Found:
+    came = look_up(pulls["film"], _first_bought(bought))
+    early = pulls[pulls["on"] < came]
     problems = [
         f"cut on {day(on)}, and {film} was first bought on {day(since)}"
-        for on, film, since in zip(early["on"], early["film"], bought[early.index], strict=True)
+        for on, film, since in zip(early["on"], early["film"], came[early.index], strict=True)
     ]
     return found(CUT_BEFORE_BOUGHT, table, _WHEN[table], early.index, problems)
 
 
-def _first_bought(purchases: pd.DataFrame) -> pd.Series:
+def _first_bought(bought: pd.DataFrame) -> pd.Series:
     """Give the day on which each film first came, missing where one of its days is not known."""
-    days = maybe_film(purchases)[["item", "received_on"]]
-    unknown = days["item"][days["received_on"].isna()]
-    return days[~days["item"].isin(unknown)].groupby("item")["received_on"].min()
+    unknown = bought["item"][bought["received_on"].isna()]
+    return bought[~bought["item"].isin(unknown)].groupby("item")["received_on"].min()
 
 
-def _wider(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
-    purchases = shop.read["purchases"]
-    roll = _of_roll(pulls, purchases)
-    widest = maybe_film(purchases).groupby("item")["roll_width_m"].max()
+def _wider(bought: pd.DataFrame, table: str, pulls: pd.DataFrame, settings: Settings) -> Found:
+    roll = _of_roll(pulls, bought)
+    widest = bought.groupby("item")["roll_width_m"].max()
     limit = roll.fillna(look_up(pulls["film"], widest))
     wide = pulls[pulls["width"] > limit + HAIR]
     problems = [
-        f"{in_length(width, shop.settings)} is wider than "
+        f"{in_length(width, settings)} is wider than "
         + (f"roll {roll_id}" if known else f"any roll of {film}")
-        + f", {in_length(most, shop.settings)}"
+        + f", {in_length(most, settings)}"
         for width, roll_id, film, known, most in zip(
             wide["width"],
             wide["roll_id"],
@@ -243,8 +244,7 @@ def _wider(shop: Shop, table: str, pulls: pd.DataFrame) -> Found:
     return found(WIDER_THAN_ROLL, table, _WIDTH[table], wide.index, problems)
 
 
-def _never_bought(shop: Shop, table: str, misspelt: frozenset[str]) -> Found:
-    known = {*maybe_film(shop.read["purchases"])["item"].dropna(), *misspelt}
+def _never_bought(shop: Shop, table: str, known: set[str]) -> Found:
     films = first_of_each(shop.used[table]["film"])
     lost = films[~films["value"].isin(known)]
     problems = [
@@ -254,7 +254,7 @@ def _never_bought(shop: Shop, table: str, misspelt: frozenset[str]) -> Found:
     return found(FILM_NEVER_BOUGHT, table, "film", pd.Index(lost["at"]), problems)
 
 
-def _cut_references(shop: Shop) -> Iterator[Found]:
+def _cut_references(shop: Shop, bought: pd.DataFrame) -> Iterator[Found]:
     cuts = shop.used["cuts"]
     both = cuts[cuts["job_id"].notna() & cuts["sale_id"].notna()]
     problems = [
@@ -267,8 +267,10 @@ def _cut_references(shop: Shop) -> Iterator[Found]:
     problems = [f"there is no sale {each} in counter_sales" for each in unknown]
     yield found(UNKNOWN_SALE, "cuts", "sale_id", unknown.index, problems)
 
-    rolls = maybe_film(shop.read["purchases"])[["item", "roll_id"]].dropna().drop_duplicates()
     tagged = cuts[cuts["roll_id"].notna()]
+    if tagged.empty:
+        return
+    rolls = bought[["item", "roll_id"]].dropna().drop_duplicates()
     known = tagged["roll_id"].isin(rolls["roll_id"])
     problems = [f"no purchase of film names the roll {each}" for each in tagged["roll_id"][~known]]
     yield found(UNKNOWN_ROLL, "cuts", "roll_id", tagged.index[~known], problems)

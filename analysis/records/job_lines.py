@@ -13,12 +13,11 @@ def known_lines(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 
     Labels are decimal numbers, so that one may be missing.
     """
-    named = rows[rows["job_id"].notna() & rows["line"].notna()]
     lines = jobs[["job_id", "line"]].dropna().drop_duplicates().reset_index(names="label")
-    labels = named[["job_id", "line"]].merge(
+    labels = rows[["job_id", "line"]].merge(
         lines, on=["job_id", "line"], how="left", validate="many_to_one"
     )["label"]
-    return pd.Series(labels.to_numpy(), named.index).reindex(rows.index).astype("float64")
+    return labels.set_axis(rows.index).astype("float64")
 
 
 def cut_lines(cuts: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
@@ -69,7 +68,7 @@ def sheet_and_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFra
     jobs = jobs[~jobs["job_id"].isin(rejected)]
     jobs = jobs[jobs["job_id"].isin(jobs["job_id"][jobs[sheet].notna()])]
     log = log[log["job_id"].isin(jobs["job_id"])]
-    line = known_lines(log, jobs)
+    line = shop.lines[table][log.index]
     lined = line.notna().groupby(log["job_id"], sort=False).transform("all")
     per_line = pd.DataFrame(
         {"sheet": jobs[sheet], "log": log[amount][lined].groupby(line[lined].astype("int64")).sum()}

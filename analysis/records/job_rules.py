@@ -161,7 +161,10 @@ def _unknown_jobs(shop: Shop, table: str) -> Iterator[Found]:
     problems = [f"there is no job {each} in jobs" for each in unknown]
     yield found(UNKNOWN_JOB, table, "job_id", unknown.index, problems)
     named = rows[known & rows["line"].notna()]
-    lost = named[known_lines(named, shop.read["jobs"]).isna()]
+    lost = named[shop.lines[table][named.index].isna()]
+    if lost.empty:
+        return
+    lost = lost[known_lines(lost, shop.read["jobs"]).isna()]
     problems = [
         f"job {job} has no line {line}" for job, line in zip(lost.job_id, lost.line, strict=True)
     ]
@@ -192,7 +195,7 @@ def _outside(shop: Shop, table: str, when: str) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     rows = shop.used[table]
     rows = rows[rows["job_id"].isin(jobs["job_id"])]
-    line = known_lines(rows, jobs)
+    line = shop.lines[table][rows.index]
     job_spans = _spans(jobs[jobs["job_id"].isin(rows["job_id"])])
     start, end = (
         look_up(line, _ordered(jobs, column)).where(
@@ -218,7 +221,7 @@ def _cancelled(shop: Shop) -> Iterator[Found]:
     cancelled = jobs["status"] == "cancelled"
     whole = cancelled.groupby(jobs["job_id"], sort=False).all()
     on_job = hours["job_id"].isin(whole.index[whole])
-    on_line = known_lines(hours, jobs).isin(jobs.index[cancelled])
+    on_line = shop.lines["hours"].isin(jobs.index[cancelled])
     at = hours.index[on_job | on_line]
     problems = [f"job {job} is cancelled" for job in hours["job_id"][at]]
     yield found(TIME_ON_CANCELLED, "hours", "job_id", at, problems)
@@ -254,6 +257,8 @@ def _sheet_against_log(shop: Shop) -> Found:
 def _redos(shop: Shop, misspelt: Mapping[str, frozenset[str]]) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     redos = jobs[jobs["redo_of"].notna()]
+    if redos.empty:
+        return
     round_trip = redos["job_id"].isin(_in_circles(redos))
     at = redos.index[round_trip]
     problems = [

@@ -126,8 +126,8 @@ def money_findings(
     yield _film_price_jumps(shop.used["purchases"])
     yield from _rates(shop.used["rates"])
     yield from _wages(shop, misspelt_installers)
-    yield _twice(PRICE_LIST_TWICE, "price_list", shop.used["price_list"],
-                 ["service", "vehicle_class", "effective_from"])  # fmt: skip
+    yield from _twice(PRICE_LIST_TWICE, "price_list", shop.used["price_list"],
+                      ["service", "vehicle_class", "effective_from"])  # fmt: skip
     yield from month_findings(shop)
     yield from _classes(shop)
     yield from counter_findings(shop)
@@ -236,11 +236,12 @@ def _purchase_lines(shop: Shop) -> Iterator[Found]:
     ]
     yield found(FREIGHT_ALONE, "purchases", "invoice", alone.index, problems)
     yield _lone_credits(purchases, goods)
-    copies = purchases.drop(columns="row").duplicated(keep="first")
-    first = purchases.drop_duplicates([each for each in purchases if each != "row"])
-    rows = purchases[copies].merge(
-        first, on=[each for each in purchases if each != "row"], how="left", validate="many_to_one"
-    )["row_y"]
+    cells = [each for each in purchases if each != "row"]
+    copies = purchases.duplicated(cells, keep="first")
+    if not copies.any():
+        return
+    first = purchases.drop_duplicates(cells)
+    rows = purchases[copies].merge(first, on=cells, how="left", validate="many_to_one")["row_y"]
     problems = [f"the line is an exact copy of row {row}" for row in rows]
     yield found(REPEATED_PURCHASE, "purchases", "invoice", purchases.index[copies], problems)
 
@@ -262,12 +263,14 @@ def _lone_credits(purchases: pd.DataFrame, goods: pd.DataFrame) -> Found:
     return found(CREDIT_ALONE, "purchases", "item", lost.index, problems)
 
 
-def _twice(rule: Rule, table: str, rows: pd.DataFrame, keys: list[str]) -> Found:
+def _twice(rule: Rule, table: str, rows: pd.DataFrame, keys: list[str]) -> Iterator[Found]:
     later = rows[rows.duplicated(keys, keep="first")]
+    if later.empty:
+        return
     first = rows.drop_duplicates(keys)[[*keys, "row"]]
     other = later[keys].merge(first, on=keys, how="left", validate="many_to_one")["row"]
     problems = [f"row {row} is of the same {_words(keys)}" for row in other]
-    return found(rule, table, "effective_from", later.index, problems)
+    yield found(rule, table, "effective_from", later.index, problems)
 
 
 def _words(keys: list[str]) -> str:
@@ -277,7 +280,7 @@ def _words(keys: list[str]) -> str:
 
 
 def _rates(rates: pd.DataFrame) -> Iterator[Found]:
-    yield _twice(RATE_TWICE, "rates", rates, ["installer", "effective_from"])
+    yield from _twice(RATE_TWICE, "rates", rates, ["installer", "effective_from"])
     in_order = rates.sort_values(["installer", "effective_from"], kind="stable")
     in_order = in_order.drop_duplicates(["installer", "effective_from"], keep="last")
     before = in_order.groupby("installer")["wage"].shift()

@@ -52,9 +52,11 @@ def remark_rows(
         One problem a row, at the column of its first filled cell ('' where that is none of ours).
 
     """
-    wanted = [typed[each.inside].isna() for each in table.columns if each.required]
-    lacking = pd.concat(wanted, axis=1)
-    doubted = lacking.index[(lacking.sum(axis=1) >= _FEWEST) & (lacking.mean(axis=1) >= _HALF)]
+    wanted = [typed[each.inside].isna().to_numpy() for each in table.columns if each.required]
+    lacking = np.sum(wanted, axis=0)
+    doubted = pd.Index(
+        np.flatnonzero((lacking >= _FEWEST) & (lacking >= _HALF * len(wanted))), dtype="int64"
+    )
     ours = {place: name for name, place in header.places.items()}
     cells = raw.cells.to_numpy(dtype=object)
     is_sum = _sums(table, header, typed, doubted)

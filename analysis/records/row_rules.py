@@ -14,8 +14,8 @@ from analysis.schema import Kind
 
 _HOUR: Final = 3600.0  # seconds
 # The years in which a date may lie at all: no shop is older, and the sums of years stay in range.
-_FIRST_DAY: Final = pd.Timestamp(1950, 1, 1)
-_LAST_DAY: Final = pd.Timestamp(2199, 12, 31)
+_FIRST_DAY: Final = np.datetime64("1950-01-01")
+_LAST_DAY: Final = np.datetime64("2199-12-31")
 
 FINISHED_WITHOUT_DATE = Rule(
     "finished-without-date",
@@ -234,7 +234,8 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
             days = frame[column.inside].dropna()
             if days.empty:
                 continue
-            outside = ~days.between(_FIRST_DAY, _LAST_DAY)
+            on = days.to_numpy()
+            outside = (on < _FIRST_DAY) | (on > _LAST_DAY)
             problems = [f"{day(each)} is not in the years 1950 to 2199" for each in days[outside]]
             at = days.index[outside]
             yield found(DATE_OUT_OF_RANGE, name, column.name, at, problems)
@@ -247,7 +248,8 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
     newest = pd.Timestamp(float(ticks.quantile(0.99, interpolation="linear")), unit="us")
     first, last = newest - pd.DateOffset(years=20), newest + pd.DateOffset(years=1)
     for name, label, days in dates:
-        late, early = days > last, days < first
+        on = days.to_numpy()
+        late, early = on > last.to_datetime64(), on < first.to_datetime64()
         problems = [
             f"{day(each)} is over {'a year after' if each > last else 'twenty years before'} "
             f"the newest records, of about {day(newest)}"

@@ -83,12 +83,12 @@ SHEET_OVER_A_DAY = Rule(
 )
 
 
-def slip_findings(shop: Shop, told: pd.Index) -> tuple[Found, ...]:
+def slip_findings(shop: Shop, asked: pd.DataFrame, told: pd.Index) -> tuple[Found, ...]:
     """Everything doubtful about the size of prices and hours of jobs.
 
-    `told` : labels of the job lines whose hours are told of elsewhere.
+    `asked` : `asked_lines` of the shop. `told` : labels of the job lines whose hours are told of
+    elsewhere.
     """
-    asked = _asked(shop)
     findings = (
         *_against_list(shop, asked, PRICE_FAR_FROM_LIST, FAR_PRICE, _PRICES),
         *_against_list(shop, asked, HOURS_FAR_FROM_LIST, _FAR_QUOTE, ("quoted_hours",)),
@@ -107,7 +107,7 @@ def _against_list(
         return
     money = rule is PRICE_FAR_FROM_LIST
     column = "list_price" if money else "list_hours"
-    rows = list_rows(asked, prices, column)
+    rows = asked["price_row"] if money else list_rows(asked, prices, column)
     listed = look_up(rows, prices[column])
     wrong = pd.DataFrame({each: _far(asked[each], listed, far) for each in columns})
     is_odd = wrong.any(axis=1)
@@ -132,15 +132,16 @@ def _against_list(
         yield found(rule, "jobs", each, at, problems)
 
 
-def _asked(shop: Shop) -> pd.DataFrame:
-    """Job lines whose price and hours were asked of somebody: with their class, and `on`, the day.
+def asked_lines(shop: Shop) -> pd.DataFrame:
+    """Job lines whose price and hours were asked of somebody; cancelled jobs and redos are not.
 
-    Cancelled jobs and redos are left out.
+    With their class, `on` (the day), and `price_row` (the label of the list price that held).
     """
     jobs = shop.used["jobs"]
     asked = jobs[(jobs["status"] != "cancelled") & jobs["redo_of"].isna()]
     begun = asked["quoted_on"].fillna(asked["started_on"]).fillna(asked["finished_on"])
-    return asked.assign(vehicle_class=vehicle_classes(asked, shop.used["vehicles"]), on=begun)
+    asked = asked.assign(vehicle_class=vehicle_classes(asked, shop.used["vehicles"]), on=begun)
+    return asked.assign(price_row=list_rows(asked, shop.used["price_list"], "list_price"))
 
 
 def _far(values: pd.Series, beside: pd.Series, far: float) -> pd.Series:
@@ -208,13 +209,15 @@ def _against_quote(shop: Shop, told: pd.Index) -> Found:
     return found(HOURS_FAR_FROM_QUOTE, "jobs", "hours", odd.index, problems)
 
 
-def usual_price_findings(shop: Shop, told_elsewhere: pd.Index) -> Iterator[Found]:
+def usual_price_findings(
+    shop: Shop, asked: pd.DataFrame, told_elsewhere: pd.Index
+) -> Iterator[Found]:
     """Prices far from the shop's others, of lines that no list price is of.
 
-    `told_elsewhere` : labels of the job lines whose price another rule tells of.
+    `asked` : `asked_lines` of the shop. `told_elsewhere` : labels of the job lines whose price
+    another rule tells of.
     """
-    asked = _asked(shop)
-    listed = list_rows(asked, shop.used["price_list"], "list_price").notna()
+    listed = asked["price_row"].notna()
     cells = asked[["service", "vehicle_class"]].fillna("")
     cell = cells.groupby(["service", "vehicle_class"], sort=False).ngroup()
     told = pd.Series(asked.index.isin(told_elsewhere), asked.index)

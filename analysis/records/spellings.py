@@ -93,8 +93,10 @@ def misspelt_names(shop: Shop) -> Spellings:
     findings: list[Found] = []
     odd: dict[str, frozenset[str]] = {}
     strange_makes: set[str] = set()  # whose models are not told as well
+    every = _names(shop)
     for subject in _PLACES:
-        names = _names(shop, subject)
+        names = every[every["subject"] == subject]
+        names = names.assign(rare=_rare(names))
         pairs = _odd_spellings(names)
         odd[subject] = frozenset(pairs["name"])
         findings.extend(_tell(subject, pairs))
@@ -107,39 +109,46 @@ def misspelt_names(shop: Shop) -> Spellings:
     return Spellings(tuple(findings), odd)
 
 
-def _names(shop: Shop, subject: str) -> pd.DataFrame:
-    """Each distinct name (within its group): count, and where it stands first."""
-    written = [_written(shop, subject, order) for order in range(len(_PLACES[subject]))]
-    grouped = pd.concat(written).groupby(["order", "group", "name"], sort=False)["at"]
-    every = pd.DataFrame({"size": grouped.size(), "first": grouped.first()}).reset_index()
-    tables, columns = zip(*_PLACES[subject], strict=True)
-    every["table"] = np.array(tables, dtype=object)[every["order"]]
-    every["column"] = np.array(columns, dtype=object)[every["order"]]
-    every["listed"] = every["table"] == _LISTS.get(subject, "")
+def _names(shop: Shop) -> pd.DataFrame:
+    """Each distinct name (within its subject and group): count, and where it stands first."""
+    places = [(subject, *place) for subject, found_in in _PLACES.items() for place in found_in]
+    written = [_written(shop, *place) for place in places]
+    group, name, at = (np.concatenate(each) for each in zip(*written, strict=True))
+    place = np.repeat(np.arange(len(places)), [len(labels) for _, _, labels in written])
+    rows = pd.DataFrame({"place": place, "group": group, "name": name, "at": at})
+    grouped = rows.groupby(["place", "group", "name"], sort=False)["at"]
+    every = grouped.agg(["size", "first"]).reset_index()
+    where = pd.DataFrame(places, columns=["subject", "table", "column"])
+    every = every.join(where, on="place")
+    every["listed"] = every["table"] == every["subject"].map(_LISTS)
     every["in_jobs"] = every["table"] == "jobs"
-    same = every.groupby(["group", "name"])
-    most = same["size"].transform("max")
-    lines = every["size"].where(every["in_jobs"], 0)
-    every = every.assign(
-        size=same["size"].transform("sum"),
-        listed=same["listed"].transform("any"),
-        in_jobs=same["in_jobs"].transform("any"),
-        lines=lines,
-        most=most,
+    every["lines"] = every["size"].where(every["in_jobs"], 0)
+    key = ["subject", "group", "name"]
+    same = every.groupby(key, sort=False).agg(
+        most=("size", "max"),
+        size=("size", "sum"),
+        listed=("listed", "any"),
+        in_jobs=("in_jobs", "any"),
     )
-    first = every.drop_duplicates(["group", "name"], keep="first").reset_index(drop=True)
-    return first.assign(rare=_rare(first))
+    first = every.drop_duplicates(key, keep="first")[[*key, "first", "table", "column", "lines"]]
+    return first.join(same, on=key)
 
 
-def _written(shop: Shop, subject: str, order: int) -> pd.DataFrame:
-    """Every name of one column, with its group and its row."""
-    table, column = _PLACES[subject][order]
+def _written(
+    shop: Shop, subject: str, table: str, column: str
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Group, name and label of every row that names one in a column."""
     rows = shop.used[table]
-    if table == "purchases" and subject == "film":
-        rows = rows[rows["kind"] == "film"]
-    group = rows["make"].map(normal, na_action="ignore") if subject == "model" else ""
-    part = pd.DataFrame({"name": rows[column], "group": group, "at": rows.index, "order": order})
-    return part.dropna(subset=["name", "group"])
+    here = rows[column].notna()
+    if subject == "model":
+        here &= rows["make"].notna()
+    if column == "item":
+        here &= rows["kind"] == "film"
+    names = rows[column][here].to_numpy(dtype=object)
+    groups = np.full(len(names), "", dtype=object)
+    if subject == "model":
+        groups = rows["make"][here].map(normal).to_numpy(dtype=object)
+    return groups, names, rows.index[here].to_numpy()
 
 
 def _rare(names: pd.DataFrame) -> pd.Series:

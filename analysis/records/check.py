@@ -4,6 +4,7 @@ import csv
 import io
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import chain
 from typing import Final
 
@@ -201,7 +202,9 @@ def _cell_findings(table: Table, column: Column, faults: pd.Series) -> list[Foun
     ]
 
 
+@cache
 def _empty(table: Table) -> pd.DataFrame:
+    """The frame of a table that is not there; nobody writes into it."""
     index = pd.RangeIndex(0)
     columns = {column.inside: missing_column(index, column) for column in table.columns}
     return pd.DataFrame({**columns, "row": pd.Series(dtype="int64")}, index=index)
@@ -273,7 +276,13 @@ def _reconcile(table: _ReadTable, count: RowCounts, told: int) -> None:
 def findings_frame(rows: Iterable[tuple[object, ...]]) -> pd.DataFrame:
     """Give rows of `FINDING_COLUMNS` as a frame, typed even where there are none."""
     dtypes = {each: "int64" if each == "row" else "str" for each in FINDING_COLUMNS}
-    return pd.DataFrame(list(rows), columns=list(FINDING_COLUMNS)).astype(dtypes)
+    cells = list(zip(*rows, strict=True)) or [()] * len(FINDING_COLUMNS)
+    return pd.DataFrame(
+        {
+            name: pd.Series(list(each), dtype=dtypes[name])
+            for name, each in zip(FINDING_COLUMNS, cells, strict=True)
+        }
+    )
 
 
 def note_rows(notes: Iterable[Note], table: str, file: str) -> Iterator[tuple[object, ...]]:

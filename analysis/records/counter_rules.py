@@ -46,8 +46,10 @@ _SEVERAL: Final = 5
 
 def counter_findings(shop: Shop) -> Iterator[Found]:
     """Everything doubtful about counter sales."""
-    yield from later_job_findings(shop)
     sales = shop.used["counter_sales"]
+    if sales.empty:
+        return
+    yield from later_job_findings(shop)
     book = sales["would_book"]
     yes, no, blank = (int(each.sum()) for each in (book == "yes", book == "no", book.isna()))
     is_told = yes >= _SEVERAL and not no and blank > 0

@@ -32,16 +32,18 @@ CANCELLED_WITH_PRICE = Rule(
 
 def entry_findings(shop: Shop) -> Iterator[Found]:
     """Everything doubtful about how job lines were entered."""
-    yield _again(shop)
+    yield from _again(shop)
     yield _cancelled(shop)
 
 
-def _again(shop: Shop) -> Found:
+def _again(shop: Shop) -> Iterator[Found]:
     jobs = shop.used["jobs"]
     told = jobs[_NEEDED].notna().all(axis=1) & jobs[_ONE_OF].notna().any(axis=1)
     cells = [column for column in jobs if column not in ("job_id", "row")]
     asked = jobs[told]
     asked = asked[asked.duplicated(cells, keep=False)]
+    if asked.empty:
+        return
     worked = pd.concat([shop.read["hours"]["job_id"], shop.read["cuts"]["job_id"]])
     has_work = asked["job_id"].isin(worked.dropna())
     # Blank cells are equal too, as they are in `duplicated`.
@@ -53,7 +55,7 @@ def _again(shop: Shop) -> Found:
         f"every cell but the number is that of job {job}, in row {row}"
         for job, row in first.loc[again].itertuples(index=False, name=None)
     ]
-    return found(SAME_JOB_AGAIN, "jobs", "job_id", again, problems)
+    yield found(SAME_JOB_AGAIN, "jobs", "job_id", again, problems)
 
 
 def _cancelled(shop: Shop) -> Found:

@@ -1,5 +1,6 @@
 """What a job line is: its vehicle's class, which time and cuts are its own, sheet against log."""
 
+import numpy as np
 import pandas as pd
 
 from analysis.records.rule import Shop, look_up
@@ -13,6 +14,8 @@ def known_lines(rows: pd.DataFrame, jobs: pd.DataFrame) -> pd.Series:
 
     Labels are decimal numbers, so that one may be missing.
     """
+    if rows["line"].isna().all():
+        return pd.Series(np.nan, rows.index)
     lines = jobs[["job_id", "line"]].dropna().drop_duplicates().reset_index(names="label")
     labels = rows[["job_id", "line"]].merge(
         lines, on=["job_id", "line"], how="left", validate="many_to_one"
@@ -68,6 +71,8 @@ def sheet_and_log(shop: Shop, sheet: str, table: str, amount: str) -> pd.DataFra
     jobs = jobs[~jobs["job_id"].isin(rejected)]
     jobs = jobs[jobs["job_id"].isin(jobs["job_id"][jobs[sheet].notna()])]
     log = log[log["job_id"].isin(jobs["job_id"])]
+    if log.empty:
+        return pd.DataFrame({"sheet": [], "log": []}, pd.Index([], dtype="int64"), dtype="float64")
     line = shop.lines[table][log.index]
     lined = line.notna().groupby(log["job_id"], sort=False).transform("all")
     per_line = pd.DataFrame(
@@ -89,6 +94,8 @@ def vehicle_classes(jobs: pd.DataFrame, vehicles: pd.DataFrame) -> pd.Series:
     Where several rows of `vehicles` fit the model year, the last stands.
     """
     asked = jobs.loc[jobs["vehicle_class"].isna(), ["make", "model", "model_year"]]
+    if asked.empty or vehicles.empty:
+        return jobs["vehicle_class"]
     pairs = asked.reset_index(names="at").merge(vehicles, on=["make", "model"])
     year = pairs["model_year"]
     early = (year < pairs["year_from"]).fillna(False).astype("bool")

@@ -120,8 +120,9 @@ def job_findings(shop: Shop, misspelt: Mapping[str, frozenset[str]]) -> Iterator
     yield from _redos(shop, misspelt)
     yield hours_over_times(shop.used["hours"])
     for table, when in (("hours", "worked_on"), ("cuts", "cut_on")):
-        yield from _unknown_jobs(shop, table)
-        yield from _outside(shop, table, when)
+        if len(shop.used[table]):
+            yield from _unknown_jobs(shop, table)
+            yield from _outside(shop, table, when)
     yield from _cancelled(shop)
     yield from _long_days(shop.used["hours"])
     comma = jobs["crew"].str.contains(",", regex=False).fillna(False).astype("bool")
@@ -362,6 +363,8 @@ def _late_redos(shop: Shop, redos: pd.DataFrame) -> Found:
 
 def _quotes(shop: Shop) -> Iterator[Found]:
     quotes, jobs = shop.used["quotes"], shop.used["jobs"]
+    if quotes.empty:
+        return
     won = quotes[quotes["outcome"] == "won"]
     lost = won["job_id"][~won["job_id"].isin(known_jobs(shop))]
     problems = [
@@ -371,8 +374,6 @@ def _quotes(shop: Shop) -> Iterator[Found]:
         for job in lost
     ]
     yield found(WON_WITHOUT_JOB, "quotes", "job_id", lost.index, problems)
-    if quotes.empty:
-        return
     begun = jobs["quoted_on"].fillna(jobs["started_on"]).fillna(jobs["finished_on"])
     first = jobs[
         (jobs["status"] == "finished")

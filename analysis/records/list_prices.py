@@ -2,6 +2,7 @@
 
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 _CELL: Final = ["service", "vehicle_class"]
@@ -29,6 +30,8 @@ def list_rows(asked: pd.DataFrame, prices: pd.DataFrame, column: str) -> pd.Seri
         Decimal numbers on the index of `asked`, missing where no row held.
 
     """
+    if prices.empty or asked.empty:
+        return pd.Series(np.nan, asked.index)
     given = prices.loc[prices[column] > 0, [*_CELL, "effective_from"]].reset_index(names="label")
     given = given.rename(columns={"effective_from": "on"}).sort_values("on", kind="stable")
     given = given.fillna({"vehicle_class": ""})

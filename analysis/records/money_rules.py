@@ -280,6 +280,8 @@ def _words(keys: list[str]) -> str:
 
 
 def _rates(rates: pd.DataFrame) -> Iterator[Found]:
+    if rates.empty:
+        return
     yield from _twice(RATE_TWICE, "rates", rates, ["installer", "effective_from"])
     in_order = rates.sort_values(["installer", "effective_from"], kind="stable")
     in_order = in_order.drop_duplicates(["installer", "effective_from"], keep="last")

@@ -49,10 +49,13 @@ OVERHEAD_CATEGORY_MISSING = Rule(
 
 def month_findings(shop: Shop) -> Iterator[Found]:
     """Everything doubtful about months."""
+    if shop.used["capacity"].empty and shop.read["overheads"].empty:
+        return
     over = _last_month_over(shop)
     yield from _months_lacking(shop, CAPACITY_MISSING, "capacity", "overheads", over)
     yield from _months_lacking(shop, OVERHEADS_MISSING, "overheads", "capacity", over)
-    yield _categories(shop, over)
+    if len(shop.read["overheads"]):
+        yield _categories(shop, over)
 
 
 def _newest_work(shop: Shop) -> pd.Timestamp:

@@ -144,7 +144,7 @@ _DEFAULTS: Final[Mapping[str, Callable[[pd.DataFrame], pd.DataFrame]]] = {
 def row_faults(name: str, frame: pd.DataFrame) -> Iterator[Found]:
     """Find rows that cannot be used. `frame` has its defaults, and no row with a bad cell."""
     check = _ROW_CHECKS.get(name)
-    if check is not None:
+    if check is not None and len(frame):
         yield from check(frame)
 
 
@@ -228,7 +228,7 @@ def dates_out_of_range(frames: Mapping[str, pd.DataFrame]) -> Iterator[Found]:
     """Find dates that lie too far from the newest, over every date cell of every table."""
     dates = []
     for name, frame in frames.items():
-        for column in RECORD_TABLES[name].columns:
+        for column in RECORD_TABLES[name].columns if len(frame) else ():
             if column.kind not in (Kind.DATE, Kind.MONTH):
                 continue
             days = frame[column.inside].dropna()

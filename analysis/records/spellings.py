@@ -96,6 +96,9 @@ def misspelt_names(shop: Shop) -> Spellings:
     every = _names(shop)
     for subject in _PLACES:
         names = every[every["subject"] == subject]
+        if len(names) < 2:  # noqa: PLR2004 - one name is like no other
+            odd[subject] = frozenset()
+            continue
         names = names.assign(rare=_rare(names))
         pairs = _odd_spellings(names)
         odd[subject] = frozenset(pairs["name"])
@@ -153,6 +156,8 @@ def _written(
 
 def _rare(names: pd.DataFrame) -> pd.Series:
     """Which names are rare ones outside a list that holds most of the job lines."""
+    if not names["listed"].any():
+        return pd.Series(data=False, index=names.index)
     keys = pd.MultiIndex.from_arrays([names["group"], names["name"].map(normal)])
     listed = pd.Series(keys.isin(keys[names["listed"]]), names.index)
     lines = names["lines"].sum()

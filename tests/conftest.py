@@ -32,7 +32,6 @@ LONGEST: Final = (
     "report/test_workbook.py",
     "findings/test_allowance.py",
     "hostile/test_pipeline.py",
-    "test_project.py",
     "findings/test_second_counter.py",
 )
 

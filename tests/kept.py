@@ -1,8 +1,9 @@
-"""Reviews that are worked out once in a run of the tests, for all of its workers and kernels.
+"""What is worked out once in a run of the tests, for all of its workers and kernels.
 
 The same records give the same review, and a dozen notebooks and tests begin with that of the demo
 shop. Whoever wants it first works it out; the others read what was kept. Kernels find `keep` in the
-start-up files of IPython, which `folder_of_kept` writes.
+start-up files of IPython, which `folder_of_kept` writes. The published figures are kept too, for
+the table of all of them.
 """
 
 from __future__ import annotations
@@ -51,17 +52,28 @@ def kept(work: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(work)
     def run(folder: Path | str, quarter: str | None = None, *rest: Any, **how: Any) -> Any:
         letters = how.get("installers_as_letters", False)
-        path = Path(os.environ[FOLDER]) / f"{_bytes_of(Path(folder))}-{quarter}-{letters}"
-        if path.exists():
-            return pickle.loads(path.read_bytes())  # noqa: S301  from our own folder
-        made = work(folder, quarter, *rest, **how)
-        # Whole or not at all: two may write at once.
-        part = path.with_name(f"{path.name}.{os.getpid()}")
-        part.write_bytes(pickle.dumps(made))
-        part.replace(path)
-        return made
+        name = f"{_bytes_of(Path(folder))}-{quarter}-{letters}"
+        return once(name, lambda: work(folder, quarter, *rest, **how))
 
     return run
+
+
+def once(name: str, work: Callable[[], Any]) -> Any:
+    """What another process of this run has kept under a name, else what `work` gives, kept.
+
+    Outside a run of the tests nothing is kept.
+    """
+    if FOLDER not in os.environ:
+        return work()
+    path = Path(os.environ[FOLDER]) / name
+    if path.exists():
+        return pickle.loads(path.read_bytes())  # noqa: S301  from our own folder
+    made = work()
+    # Whole or not at all: two may write at once.
+    part = path.with_name(f"{path.name}.{os.getpid()}")
+    part.write_bytes(pickle.dumps(made))
+    part.replace(path)
+    return made
 
 
 def _bytes_of(folder: Path) -> str:

@@ -1,4 +1,4 @@
-"""Tests that take long: other seeds, quarters and notebooks, and rarer kinds of simulated shops.
+"""Tests that take long: other seeds and quarters, and rarer kinds of simulated shops.
 
 `python -m pytest` leaves them out; `python -m pytest --studies` runs them with all others, as
 before a new version.
@@ -10,7 +10,6 @@ from typing import Final
 
 # By file: what the names of its tests contain.
 STUDIES: Final = {
-    "browser/test_jupyterlab.py": ("[00_", "[01_", "[03_", "[04_", "[06_", "[07_"),
     "browser/test_report_page.py": ("sideways_and_wide_tables_say_that_they_do[1280]",),
     "findings/test_allowance.py": ("intervals_cover[in inches]", "recuts_do_not_depend"),
     "findings/test_backtest.py": ("kept_on_simulated_shops",),

@@ -19,6 +19,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from tests.kept import once
+
 # Text: read in the source or on a page that quotes it. Recomputed: the inputs were read, the answer
 # was worked out apart from the package. From memory: the source was not seen.
 Seen = Literal["text", "recomputed", "from memory"]
@@ -199,8 +201,15 @@ class Entry:
 @cache
 def checked(entry: Entry) -> tuple[Check, ...]:
     """The figures of an entry; worked out once for its own test and for the table of all."""
-    with tempfile.TemporaryDirectory() as folder:
-        return tuple(entry.run(Path(folder)))
+
+    def work() -> tuple[Check, ...]:
+        with tempfile.TemporaryDirectory() as folder:
+            return tuple(entry.run(Path(folder)))
+
+    code = entry.work.__code__
+    name = f"{entry.work.__module__}.{entry.work.__name__}.{code.co_firstlineno}"
+    checks: tuple[Check, ...] = once(name, work)
+    return checks
 
 
 # By module and name, so that a module that is loaded twice stands once.

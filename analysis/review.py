@@ -207,10 +207,11 @@ def quarter_results(
     fewest = records.settings.pricing.fewest_jobs
     governing = governing_in(months, quarter)
     quarters = year_quarters(quarter)
-    results = _period_results(costing, records, period, [quarter], laid, lessons) | {
+    variances = job_variances(costing, records, quarter)
+    results = _period_results(costing, records, period, [quarter], laid, lessons, variances) | {
         "quarter_bridge": quarter_bridge(costing, records, quarter),
         "bridge_cells": bridge_cells(costing, records, quarter),
-        "variances": job_variances(costing, records, quarter),
+        "variances": variances,
         "utilisation_by_month": months,
         "earning_by_service": earning_by_service(costing, governing, year, fewest),
         "best_mix": best_mix(
@@ -246,7 +247,8 @@ def year_results(
 ) -> Results:
     """Every result table that also exists for the twelve months that end with the quarter."""
     period = Period(quarter.year_first_day, quarter.last_day)
-    results = _period_results(costing, records, period, year_quarters(quarter), laid, lessons)
+    quarters, variances = year_quarters(quarter), job_variances(costing, records, quarter, period)
+    results = _period_results(costing, records, period, quarters, laid, lessons, variances)
     return {name: results[name] for name in results if name not in QUARTER_ONLY}
 
 
@@ -273,11 +275,12 @@ def _period_results(
     quarters: list[Quarter],
     laid: LaidAgain,
     lessons: Lessons | None,
+    variances: pd.DataFrame,
 ) -> Results:
+    """The results that a quarter and a year both have; `variances` : those of the period's jobs."""
     fewest = records.settings.pricing.fewest_jobs
     rates = [costing.rates[each.index] for each in quarters if each.index in costing.rates]
     lay = lessons.laid_into if lessons else nothing_learnt
-    variances = job_variances(costing, records, quarters[0], period)
     return {
         "shop_result": shop_result(costing, records, rates),
         "variances_by_service": variances_by(variances, "service", fewest),

@@ -11,6 +11,7 @@ import hashlib
 import json
 import re
 from dataclasses import dataclass, fields
+from functools import cache
 from importlib.resources import files
 from typing import Any
 
@@ -118,6 +119,7 @@ def json_for_script(value: Any) -> str:
     return text
 
 
+@cache
 def packed(script: str) -> str:
     """A script as the page carries it: gzip in base64, the same bytes on every day."""
     return base64.b64encode(gzip.compress(script.encode(), mtime=0)).decode()

@@ -73,7 +73,7 @@ def run_review(
     """
     say = progress or (lambda _: None)
     with SecondProcess("analysis.review") if two_processes else nullcontext(ALONE) as helper:
-        records = read_records(Path(folder), progress=say)
+        records = read_records(folder, progress=say)
         say("costing the jobs")
         review = review_records(records, quarter, say, helper)
     return with_letters(review) if installers_as_letters else review
@@ -81,7 +81,7 @@ def run_review(
 
 def check_records(folder: Path | str, progress: Callable[[str], None] | None = None) -> Records:
     """Read and check a records folder; what only the costing can see is among the findings."""
-    records = read_records(Path(folder), progress=progress)
+    records = read_records(folder, progress=progress)
     days = working_days(records)
     return (
         records if days.empty else with_costing_doubts(records, cost_records(records, days.max()))
@@ -181,7 +181,7 @@ def read_and_cost(
 
     Raises `WorkbookError` where the folder cannot be read or nothing in it has a day.
     """
-    records = read_records(Path(folder), progress=say)
+    records = read_records(folder, progress=say)
     day = newest_day(records)
     if pd.isna(day):
         raise WorkbookError("No day of work and no purchase stands in these records.")
@@ -316,7 +316,7 @@ def prepare_next_quotes(
     Raises `WorkbookError` where the folder cannot be read, or holds too few jobs to learn from.
     """
     say = progress or (lambda _: None)
-    records = read_records(Path(folder), progress=say)
+    records = read_records(folder, progress=say)
     if working_days(records).empty:
         raise WorkbookError("No day of work stands in these records; there is nothing to learn.")
     # As the kit of the same car: at the newest purchase's price.

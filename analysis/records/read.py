@@ -49,13 +49,13 @@ def read_settings(folder: Path) -> Settings:
 
 
 def read_records(
-    folder: Path, settings: Settings | None = None, progress: Progress | None = None
+    folder: Path | str, settings: Settings | None = None, progress: Progress | None = None
 ) -> Records:
     """Read and check a shop's records.
 
     Parameters
     ----------
-    folder : Path
+    folder : Path or str
         The records folder: `shop.toml` and one file (or sheet) a table.
     settings : Settings, optional
         Used instead of the folder's own settings.
@@ -75,6 +75,7 @@ def read_records(
         `shop.toml` holds what it must not hold.
 
     """
+    folder = Path(folder)
     settings = read_settings(folder) if settings is None else settings
     required = [name for name, table in RECORD_TABLES.items() if table.required]
     raw = read_raw_folder(folder, list(RECORD_TABLES), required, progress)

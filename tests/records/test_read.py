@@ -132,6 +132,13 @@ def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
         read_records(tmp_path / "nowhere", Settings())
 
 
+def test_a_folder_may_be_named_in_words(shop: Any) -> None:
+    folder = shop.write()
+    named, meant = read_records(str(folder)), read_records(folder)
+    assert named.findings.equals(meant.findings)
+    assert all(named[name].equals(meant[name]) for name in meant.tables)
+
+
 def test_settings_may_be_passed_in(shop: Any) -> None:
     records = read_records(shop.write(), Settings(length_unit="cm"))
     assert records.settings.length_unit == "cm"

@@ -122,9 +122,9 @@ def _names_row(raw: RawTable, table: Table, settings: Settings, known: int) -> i
 def _title_above(raw: RawTable, row: int) -> tuple[str, str]:
     """Say that the column names stand in another row than the first, and what to do."""
     return (
-        f"the column names stand in row {row}; what is above them ('{_title(raw)}') looks like a "
-        "title",
-        f"Delete every row above row {row}: the first row must hold the column names.",
+        f"the column names stand in row {row}, below '{_title(raw)}'",
+        f"If a title is above row {row}, delete it; if records are, move row {row} to the top: "
+        "the first row must hold the column names.",
     )
 
 

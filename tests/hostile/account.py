@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from analysis.records.delimited import read_delimited
+from analysis.records.headers import MISSING_COLUMN
 from analysis.records.model import FINDING_COLUMNS, REJECTED, Records
 from analysis.records.rules import RULES
 
@@ -58,6 +59,8 @@ def tell_the_place(records: Records) -> None:
         assert (rejected[name] != "").all(), name
     assert set(rejected["rule"]) <= set(RULES)
     whole = rejected["rule"].isin(_WHOLE_ROW)
+    # Where the column names stand in another row than the first, that row is told.
+    whole |= (rejected["rule"] == MISSING_COLUMN.code) & (rejected["row"] > 1)
     assert (rejected.loc[~whole, "column"] != "").all()
 
 

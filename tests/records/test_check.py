@@ -19,6 +19,7 @@ from analysis.records.check import check_tables
 from analysis.records.delimited import RawTable
 from analysis.records.model import FINDING_COLUMNS, REJECTED
 from analysis.settings import Settings
+from tests.hostile.account import account_for
 
 
 def raw_table(name: str, rows: list[list[Any]], file: str = "") -> RawTable:
@@ -267,9 +268,9 @@ def test_column_names_under_a_title_are_found(above: int, shop: Any) -> None:
         with pytest.raises(RecordsError) as caught:
             shop.read()
         assert str(caught.value) == (
-            f"jobs.csv: the column names stand in row {above + 1}; what is above them ('JOBS 2026 "
-            f"- Bayside Film') looks like a title. Delete every row above row {above + 1}: the "
-            "first row must hold the column names."
+            f"jobs.csv: the column names stand in row {above + 1}, below 'JOBS 2026 - Bayside "
+            f"Film'. If a title is above row {above + 1}, delete it; if records are, move row "
+            f"{above + 1} to the top: the first row must hold the column names."
         )
 
 
@@ -288,6 +289,17 @@ def test_a_title_above_an_optional_table_is_one_finding(shop: Any) -> None:
     ]
     assert records["capacity"].empty
     assert len(records.rejected["capacity"].splitlines()) == 5
+
+
+def test_names_that_a_sort_put_below_records_are_told_in_their_row(shop: Any) -> None:
+    """Nobody is told to delete the records above them."""
+    names, *rows = shop.tables["capacity"]
+    shop.tables["capacity"] = [*rows, names]
+    records = shop.read()
+    (told,) = records.findings.to_dict("records")
+    assert (told["row"], told["rule"]) == (len(rows) + 1, "missing-column")
+    assert f"if records are, move row {len(rows) + 1} to the top" in told["remedy"]
+    account_for(records)
 
 
 def test_headers_are_matched_without_case_spaces_and_hyphens(shop: Any) -> None:

@@ -135,9 +135,10 @@ def width_unknown(cuts: pd.DataFrame) -> Found:
 def film_findings(shop: Shop, misspelt: frozenset[str]) -> Iterator[Found]:
     """Everything doubtful about film; `misspelt` films are told of elsewhere."""
     bought = maybe_film(shop.read["purchases"])
+    first = _first_bought(bought)
     for table, rows in _pulls(shop).items():
         if len(rows):
-            yield _before_bought(bought, table, rows)
+            yield _before_bought(first, table, rows)
             yield _wider(bought, table, rows, shop.settings)
     known = {*bought["item"].dropna(), *misspelt}
     for table in ("jobs", "cuts", "stock_counts", "counter_sales"):
@@ -207,8 +208,8 @@ _WHEN: Final = {"cuts": "cut_on", "jobs": "finished_on", "counter_sales": "sold_
 _WIDTH: Final = {"cuts": "pulled_width", "jobs": "roll_width", "counter_sales": "width"}
 
 
-def _before_bought(bought: pd.DataFrame, table: str, pulls: pd.DataFrame) -> Found:
-    came = look_up(pulls["film"], _first_bought(bought))
+def _before_bought(first: pd.Series, table: str, pulls: pd.DataFrame) -> Found:
+    came = look_up(pulls["film"], first)
     early = pulls[pulls["on"] < came]
     problems = [
         f"cut on {day(on)}, and {film} was first bought on {day(since)}"

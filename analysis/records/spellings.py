@@ -96,9 +96,6 @@ def misspelt_names(shop: Shop) -> Spellings:
     every = _names(shop)
     for subject in _PLACES:
         names = every[every["subject"] == subject]
-        if len(names) < 2:  # noqa: PLR2004 - one name is like no other
-            odd[subject] = frozenset()
-            continue
         names = names.assign(rare=_rare(names))
         pairs = _odd_spellings(names)
         odd[subject] = frozenset(pairs["name"])
